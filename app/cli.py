@@ -1,0 +1,253 @@
+"""The command line: `runwright plan`, `cost`, `check`, `schema`.
+
+It reads files, asks a service and prints what comes back. Exit codes: 0 done, 2 bad input (every
+fault on stderr), 3 nothing can run.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from importlib.metadata import version as installed_version
+from pathlib import Path
+from types import FrameType
+from typing import Annotated
+
+import typer
+from rich.console import Console, RenderableType
+
+from app.contracts.base import at_site, parse_moment
+from app.contracts.plant import Plant
+from app.contracts.sequences import CostedPlan, Goal, Progress
+from app.documents.console import plan_page, readiness_page
+from app.documents.figures import full_time
+from app.documents.sequence_files import write_sequence
+from app.errors import BadInput, Fault, NothingCanRun
+from app.intake.plant_file import plant_schema
+from app.intake.queue import Queue, read_queue, read_queue_and_order
+from app.services import planning
+
+BAD_INPUT = 2
+NOTHING_CAN_RUN = 3
+DEFAULT_SECONDS = 5.0
+WIDTH_WITHOUT_TERMINAL = 132
+
+commands = typer.Typer(
+    name="runwright",
+    help="Orders and costs the queue of hybrid label press lines.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+PlantPath = Annotated[Path, typer.Option("--plant", help="The plant, a JSON file (see runwright schema).")]
+JobsPath = Annotated[Path, typer.Option("--jobs", help="The jobs, a CSV file, one row a version.")]
+StartText = Annotated[
+    str | None,
+    typer.Option(
+        "--start",
+        help="When the plan begins, such as 2027-03-01T06:00; without an offset on the site's clock. "
+        "Else the plant file's plan_from, else the next full minute.",
+    ),
+]
+GoalOption = Annotated[Goal, typer.Option("--goal", help="What the order is to be best at.")]
+OutFolder = Annotated[
+    Path | None, typer.Option("--out", help="Folder for sequence.json and sequence.csv; made if need be.")
+]
+
+
+def main() -> None:
+    """Run the command line."""
+    commands()
+
+
+@commands.command()
+def plan(
+    plant: PlantPath,
+    jobs: JobsPath,
+    goal: GoalOption = Goal.BALANCED,
+    start: StartText = None,
+    seconds: Annotated[
+        float | None, typer.Option("--seconds", min=0, help="Search for so long; 5 where no limit is given.")
+    ] = None,
+    work: Annotated[
+        int | None,
+        typer.Option("--work", min=1, help="Cost so many orders; the result is then the same anywhere."),
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of the search's random choices.")] = 0,
+    out: OutFolder = None,
+) -> None:
+    """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
+    with _refusals():
+        queue = read_queue(plant, jobs)
+        begins = _begins(queue.plant, start)
+        with _interruptible() as cancelled, _live() as on_progress:
+            costed_plan = planning.plan(
+                queue.plant,
+                queue.jobs,
+                begins,
+                goal,
+                seconds=_seconds(seconds, work),
+                work=work,
+                seed=seed,
+                cancelled=cancelled,
+                on_progress=on_progress,
+            )
+        _print_plan(costed_plan, queue, out)
+
+
+@commands.command()
+def cost(
+    plant: PlantPath,
+    jobs: JobsPath,
+    sequence: Annotated[
+        Path,
+        typer.Option(
+            "--sequence", help="The order: CSV with line, job and, if you like, stations; or a plan's JSON."
+        ),
+    ],
+    goal: GoalOption = Goal.BALANCED,
+    start: StartText = None,
+    out: OutFolder = None,
+) -> None:
+    """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
+    with _refusals():
+        queue, order = read_queue_and_order(plant, jobs, sequence)
+        begins = _begins(queue.plant, start)
+        costed_plan = planning.cost(queue.plant, queue.jobs, begins, order, goal)
+        _print_plan(costed_plan, queue, out)
+
+
+@commands.command()
+def check(plant: PlantPath, jobs: JobsPath, start: StartText = None) -> None:
+    """Say which jobs are not ready or cannot run, and why."""
+    with _refusals():
+        queue = read_queue(plant, jobs)
+        readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, start))
+        _print(readiness_page(readiness))
+        _print_notes(queue.notes)
+        if not any(job.can_run for job in readiness.jobs):
+            raise NothingCanRun
+
+
+@commands.command()
+def schema() -> None:
+    """Print the JSON Schema of a plant file."""
+    typer.echo(json.dumps(plant_schema(), indent=2, ensure_ascii=False))
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"runwright {installed_version('runwright')}")
+        raise typer.Exit
+
+
+@commands.callback()
+def options(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and end."),
+    ] = False,
+) -> None:
+    """Orders and costs the queue of hybrid label press lines."""
+
+
+@contextmanager
+def _refusals() -> Iterator[None]:
+    """Turn refusals into messages on stderr and exit codes."""
+    try:
+        yield
+    except BadInput as error:
+        for fault in error.faults:
+            typer.echo(str(fault), err=True)
+        raise typer.Exit(BAD_INPUT) from None
+    except NothingCanRun as error:
+        typer.echo(str(error), err=True)
+        raise typer.Exit(NOTHING_CAN_RUN) from None
+
+
+def _begins(plant: Plant, start: str | None) -> datetime:
+    """The plan's start; says so where the site's clock was taken."""
+    asked: datetime | None = None
+    if start is not None:
+        try:
+            asked = parse_moment(start)
+        except ValueError as error:
+            raise BadInput([Fault(str(error), field="--start", value=start)]) from None
+    begins = planning.plan_start(plant, asked, datetime.now(UTC))
+    if begins.tzinfo is None:
+        begins = at_site(begins, plant.site.zone_info)
+        whose = "--start" if asked is not None else "plan_from"
+        _print_notes([f"{whose} is read on the site's clock: {full_time(begins)} ({plant.site.zone})."])
+    return begins
+
+
+def _seconds(seconds: float | None, work: int | None) -> float | None:
+    if seconds is not None and not math.isfinite(seconds):
+        raise BadInput([Fault("should be a number of seconds", field="--seconds", value=str(seconds))])
+    return DEFAULT_SECONDS if seconds is None and work is None else seconds
+
+
+@contextmanager
+def _interruptible() -> Iterator[Callable[[], bool]]:
+    """Let Ctrl-C end a search kindly; a second one ends the program."""
+    asked = threading.Event()
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        if asked.is_set():
+            raise KeyboardInterrupt
+        asked.set()
+
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield asked.is_set
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def _live() -> Iterator[Callable[[Progress], None]]:
+    """Show on stderr how far a search has come, where that is a terminal."""
+    console = Console(stderr=True)
+    with console.status("searching …") as status:
+
+        def show(progress: Progress) -> None:
+            left_out = f", {progress.left_out} left out" if progress.left_out else ""
+            status.update(
+                f"searching … best {progress.best_eur:,.2f} (weighed €){left_out}, "
+                f"{progress.work:,} orders, {progress.elapsed_s:.1f} s"
+            )
+
+        yield show
+
+
+def _print_plan(costed_plan: CostedPlan, queue: Queue, out: Path | None) -> None:
+    _print(plan_page(costed_plan))
+    _print_notes(queue.notes)
+    if out is not None:
+        try:
+            written = write_sequence(costed_plan.sequence, out)
+        except OSError as error:
+            raise BadInput([Fault(f"cannot be written: {error}", field="--out", value=str(out))]) from None
+        typer.echo(f"Written: {', '.join(str(path) for path in written)}")
+
+
+def _print(page: Iterable[RenderableType]) -> None:
+    console = Console(width=None if sys.stdout.isatty() else WIDTH_WITHOUT_TERMINAL, highlight=False)
+    for part in page:
+        console.print(part)
+
+
+def _print_notes(notes: Iterable[str]) -> None:
+    for note in notes:
+        typer.echo(f"Note: {note}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""What crosses an edge of the program, in the units of the trade: m, mm, min, €."""

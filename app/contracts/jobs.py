@@ -1,0 +1,72 @@
+"""Jobs and their versions."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from app.contracts.base import (
+    Channel,
+    Code,
+    Contract,
+    Count,
+    Euro,
+    Millimetres,
+    Moment,
+    OversPercent,
+    Word,
+)
+
+INKJET = "inkjet"
+"""The layer that the inkjet prints."""
+
+DIE_CUT = "die-cut"
+"""What a die station does; no job names it as a layer."""
+
+
+class Layer(Contract):
+    """One thing put on or done to the label."""
+
+    kind: Word = Field(description="What it is: inkjet, or white, spot, varnish, foil … as stations do them.")
+    consumable: Word | None = Field(default=None, description="What is put on; none for the inkjet.")
+
+
+class Version(Contract):
+    """A SKU inside a job."""
+
+    version: Code = Field(description="Its name inside the job.")
+    quantity: Count = Field(description="Labels ordered.")
+    overs_pct: OversPercent | None = Field(
+        default=None, description="Labels made beyond the quantity; absent: the plant's."
+    )
+    max_quantity: Count | None = Field(default=None, description="Most labels that may be sent.")
+
+
+class Job(Contract):
+    """Customer work that runs as one."""
+
+    job: Code = Field(description="Its number.")
+    customer: str = Field(default="", description="Who it is for.")
+    substrate: Code = Field(description="Code of its label stock.")
+    die: Code = Field(description="Number of its die.")
+    colours: Annotated[tuple[Channel, ...], Field(description="Inkjet channels; none means no inkjet.")] = ()
+    finishes: tuple[tuple[Layer, ...], ...] = Field(
+        default=(),
+        description="Groups of layers in laying order, the inkjet's among them; free order in a group.",
+    )
+    due: Moment | None = Field(default=None, description="When it ships; absent: never late.")
+    ready: Moment | None = Field(
+        default=None, description="When artwork, plates and die are all there; absent: they are."
+    )
+    full_reels: bool = Field(default=False, description="Whether the customer takes only full reels.")
+    labels_per_reel: Count | None = Field(default=None, description="Labels on a customer's reel.")
+    core_mm: Millimetres | None = Field(default=None, description="Bore of the reel's core.")
+    roll_width_mm: Millimetres | None = Field(
+        default=None, description="Width of roll to use; absent: the narrowest stocked one that holds it."
+    )
+    late_eur: Euro | None = Field(default=None, description="Price of missing the van; absent: the plant's.")
+    late_eur_per_h: Euro | None = Field(
+        default=None, description="Price of every hour beyond; absent: the plant's."
+    )
+    versions: tuple[Version, ...] = Field(min_length=1, description="Its SKUs.")

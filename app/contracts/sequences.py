@@ -1,0 +1,285 @@
+"""Costed sequences: what a plan or a costing gives back.
+
+Lengths in m are exact to the µm, times and money are rounded to 10⁻⁶; a total is the sum of the parts
+shown here, so everything adds up. Times of day carry the site's offset.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from enum import StrEnum
+
+from pydantic import Field
+
+from app.contracts.base import Contract, Number
+
+
+class Goal(StrEnum):
+    """What an order is to be best at."""
+
+    BALANCED = "balanced"
+    LEAST_WASTE = "least-waste"
+    LEAST_CHANGEOVER_TIME = "least-changeover-time"
+    ON_TIME_FIRST = "on-time-first"
+
+
+class Change(Contract):
+    """One aspect that changes at a station."""
+
+    aspect: str = Field(description="What changes: plate, die, consumable …")
+    before: str = Field(description="What comes out; empty: nothing was there.")
+    after: str = Field(description="What goes in; empty: nothing.")
+    minutes: Number = Field(description="How long it takes one person.")
+    register_m: Number = Field(description="Metres until it is in register.")
+
+
+class Task(Contract):
+    """One station to be changed."""
+
+    station: str = Field(description="Its name.")
+    position_m: Number = Field(description="Where it sits, from the splice table.")
+    minutes: Number = Field(description="How long it takes one person.")
+    register_m: Number = Field(description="Metres until the station is in register.")
+    changes: tuple[Change, ...] = Field(description="What changes there.")
+
+
+class Stop(Contract):
+    """One controlled stop of the web."""
+
+    at_m: Number = Field(
+        description="Made when the outgoing run's last sellable metre is this far from the splice table."
+    )
+    minutes: Number = Field(description="The stop and its tasks on the hands at hand.")
+    tasks: tuple[Task, ...] = Field(description="What is done in it.")
+
+
+class Changeover(Contract):
+    """Everything between two runs, or at a roll end inside one."""
+
+    mode: str = Field(description="held, or run-out: the line is emptied of the job before.")
+    cold: bool = Field(description="Whether the line had to be started up.")
+    stops: tuple[Stop, ...] = Field(description="In the order in which they are made.")
+    hidden: tuple[Task, ...] = Field(description="Tasks done while the run before runs.")
+    reengaged: tuple[str, ...] = Field(description="Stations that come back with their tooling kept.")
+    splice_at_m: Number | None = Field(
+        description="Metres of outgoing stock before the splice; none: no splice."
+    )
+    strip_m: Number = Field(description="Set-up strip: from the last sellable metre to the first.")
+    blank_m: Number = Field(description="Part of the strip that is outgoing stock left blank.")
+    spoil_outgoing_m: Number = Field(description="Print of the job before that stops spoil.")
+    spoil_incoming_m: Number = Field(description="Print of this job that stops spoil, beyond the strip.")
+    splice_m: Number = Field(description="Web lost in the splice.")
+    start_up_m: Number = Field(description="Web of a cold start.")
+    waste_m: Number = Field(description="Strip, spoil, splice and start-up together.")
+    clean_down_min: Number = Field(description="Cleaning for low-migration work.")
+    minutes: Number = Field(description="All of it.")
+
+
+class VersionRun(Contract):
+    """What a run makes of one version."""
+
+    version: str = Field(description="Its name.")
+    quantity: int = Field(description="Labels ordered.")
+    target: int = Field(description="Labels wanted with overs and full reels.")
+    labels: int = Field(description="Labels that whole repeats give.")
+    reels: int = Field(description="Finished reels.")
+    good_m: Number = Field(description="Sellable web.")
+    web_m: Number = Field(description="Sellable web and what inspection will reject.")
+    held_to_maximum: bool = Field(
+        description="Whether the most that may be sent won over overs or full reels."
+    )
+
+
+class Interruption(Contract):
+    """A closure that a changeover or a run goes through."""
+
+    closed_from: datetime = Field(description="When the closure begins.")
+    closed_to: datetime = Field(description="When it ends.")
+    minutes: Number = Field(description="What it costs when it ends.")
+    waste_m: Number = Field(description="Web it costs.")
+    during_run: bool = Field(description="Whether it falls into the run, not the changeover.")
+    cold: bool = Field(description="Whether the line has to be started up again.")
+
+
+class Run(Contract):
+    """A job on a line at a time. It ends when its last sellable metre passes the splice table."""
+
+    job: str = Field(description="Its number.")
+    customer: str = Field(description="Who it is for.")
+    substrate: str = Field(description="Its label stock.")
+    width_mm: Number = Field(description="Width of the roll.")
+    die: str = Field(description="Its die.")
+    stations: tuple[str, ...] = Field(description="Stations of its layers in laying order, then its die's.")
+    changeover: Changeover | None = Field(description="What goes before; none: it had started already.")
+    changeover_start: datetime = Field(description="When its changeover starts.")
+    print_start: datetime = Field(description="When its first sellable metre passes.")
+    end: datetime = Field(description="When its last one does.")
+    press_due: datetime | None = Field(description="When it must end to ship in time.")
+    late_min: Number = Field(description="How much later it ends.")
+    late_eur: Number = Field(description="What that costs.")
+    speed_m_min: Number = Field(description="Its speed.")
+    wait_min: Number = Field(description="From the run before to its changeover, closures included.")
+    run_min: Number = Field(description="Running, reel changes included.")
+    doffs: int = Field(description="Changes of finished reels.")
+    foil_reel_ends: int = Field(description="Changes of foil reels inside the run.")
+    roll_ends: int = Field(description="Roll ends inside the run.")
+    roll_end: Changeover | None = Field(description="What each of them costs.")
+    roll_end_min: Number = Field(description="What they take together.")
+    interruptions: tuple[Interruption, ...] = Field(description="Closures it goes through.")
+    versions: tuple[VersionRun, ...] = Field(description="Its versions in order.")
+    good_m: Number = Field(description="Sellable web.")
+    web_m: Number = Field(description="Sellable web and what inspection will reject.")
+    waste_m: Number = Field(description="Waste of changeover, roll ends and closures.")
+
+
+class Indicators(Contract):
+    """Indicators of ISO 22400-2; none where nothing was produced."""
+
+    setup_ratio: float | None = Field(description="Set-up time by set-up and running time.")
+    availability: float | None = Field(description="Running time by planned busy time.")
+    effectiveness: float | None = Field(description="Planned time of the web by running time.")
+    quality_ratio: float | None = Field(description="Sellable web by web.")
+    oee: float | None = Field(description="Product of the three above.")
+
+
+class LineRuns(Contract):
+    """One line's runs in order."""
+
+    line: str = Field(description="Its name.")
+    runs: tuple[Run, ...] = Field(description="In order.")
+    waiting_min: Number = Field(description="Open minutes without work up to its last run.")
+    clean_down_min: Number = Field(description="Cleaning behind its last run.")
+    minute_is_worth_m: float | None = Field(
+        description="Metres of waste that cost as much as a minute of the line under the goal."
+    )
+    indicators: Indicators = Field(description="Of this line.")
+
+
+class LeftOut(Contract):
+    """A job that is not in the sequence."""
+
+    job: str = Field(description="Its number.")
+    reasons: tuple[str, ...] = Field(description="Why, line by line.")
+
+
+class WasteShare(Contract):
+    """Wasted web of one kind on one stock."""
+
+    kind: str = Field(
+        description="Set-up strip, outgoing blank, restart spoil, splice, start-up, spoilage allowance."
+    )
+    substrate: str = Field(description="The stock.")
+    width_mm: Number = Field(description="Its width.")
+    length_m: Number = Field(description="Metres.")
+    area_m2: Number = Field(description="Square metres.")
+
+
+class Slack(Contract):
+    """How much earlier than due a job ends; below 0 it is late."""
+
+    job: str = Field(description="Its number.")
+    slack_min: Number = Field(description="Minutes.")
+
+
+class Cost(Contract):
+    """Money by part, in plain prices whatever the goal."""
+
+    waste_eur: Number = Field(description="Wasted web but for the spoilage allowance, at its stock's price.")
+    changeover_eur: Number = Field(
+        description="Changeovers, roll ends, closures and cleaning at the line's rate."
+    )
+    waiting_eur: Number = Field(description="Waiting at the line's rate.")
+    running_eur: Number = Field(description="Running at the line's rate.")
+    late_eur: Number = Field(description="Late jobs.")
+    total_eur: Number = Field(description="Sum of the parts.")
+    controllable_eur: Number = Field(description="The same without running: what the order can change.")
+
+
+class Totals(Contract):
+    """What a sequence is judged by, in natural units."""
+
+    jobs: int = Field(description="Jobs placed.")
+    left_out: int = Field(description="Jobs left out.")
+    waste_m: Number = Field(description="Wasted web but for the spoilage allowance.")
+    waste_m2: Number = Field(description="The same in m².")
+    waste: tuple[WasteShare, ...] = Field(description="By kind and stock, spoilage allowance included.")
+    stops: int = Field(description="Controlled stops.")
+    changeovers: dict[str, int] = Field(description="Changeovers by what they change.")
+    changeover_min: Number = Field(description="Minutes of changeovers.")
+    waiting_min: Number = Field(description="Open minutes without work.")
+    running_min: Number = Field(description="Minutes of running.")
+    roll_end_min: Number = Field(description="Minutes of roll ends.")
+    interruption_min: Number = Field(description="Minutes that closures cost.")
+    clean_down_min: Number = Field(description="Minutes of cleaning behind the last runs.")
+    late_jobs: int = Field(description="Jobs that end after their press due.")
+    lateness_min: Number = Field(description="Their minutes together.")
+    tightest: tuple[Slack, ...] = Field(description="The jobs with least slack, tightest first.")
+    makespan_min: Number = Field(description="From the plan's start to the last end.")
+    indicators: Indicators = Field(description="Of all lines together.")
+
+
+class Piece(Contract):
+    """A piece of a line's web, in order; metres count from the plan's first on the line."""
+
+    line: str = Field(description="The line.")
+    from_m: Number = Field(description="Where it begins.")
+    to_m: Number = Field(description="Where it ends.")
+    length_m: Number = Field(description="How long it is.")
+    kind: str = Field(
+        description="sellable, spoilage allowance, set-up strip, outgoing blank, restart spoil …"
+    )
+    substrate: str = Field(description="Its stock.")
+    width_mm: Number = Field(description="Its width.")
+    job: str = Field(description="The job it belongs to.")
+    version: str | None = Field(description="The version, inside a run.")
+    cause: str = Field(description="run, changeover, roll end or closure.")
+
+
+class Sequence(Contract):
+    """An ordered list of runs for every line, with times, changeovers and totals."""
+
+    site: str = Field(description="Where.")
+    zone: str = Field(description="Time zone of the site.")
+    start: datetime = Field(description="The plan's start.")
+    goal: Goal = Field(description="What decided between equal possibilities.")
+    lines: tuple[LineRuns, ...] = Field(description="In the plant's order.")
+    left_out: tuple[LeftOut, ...] = Field(description="Jobs that do not run, and why.")
+    broken_locks: tuple[str, ...] = Field(description="Locks that this order does not keep.")
+    cost: Cost = Field(description="Money.")
+    totals: Totals = Field(description="Natural units.")
+    ledger: tuple[Piece, ...] = Field(description="Every metre of every line's web, in order.")
+
+
+class Baseline(Contract):
+    """An order nobody searched for, to compare with."""
+
+    name: str = Field(description="as entered, or by due time.")
+    cost: Cost = Field(description="Money.")
+    totals: Totals = Field(description="Natural units.")
+
+
+class Search(Contract):
+    """How a sequence was found."""
+
+    status: str = Field(description="What the search says of its result.")
+    work: int = Field(description="Sequences costed.")
+    seed: int = Field(description="Seed of its random choices.")
+    bound_eur: Number | None = Field(description="No order can weigh less than this; none: no bound.")
+    gap: float | None = Field(description="How far above the bound the sequence may be, as a share.")
+
+
+class CostedPlan(Contract):
+    """A sequence beside its baselines, and how it was found; no search where an order was given."""
+
+    sequence: Sequence = Field(description="The sequence.")
+    baselines: tuple[Baseline, ...] = Field(description="As entered and by due time.")
+    search: Search | None = Field(description="How it was found.")
+
+
+class Progress(Contract):
+    """How far a search has come."""
+
+    best_eur: float = Field(description="Weighed cost of the best sequence so far.")
+    left_out: int = Field(description="Jobs it leaves out.")
+    work: int = Field(description="Sequences costed.")
+    elapsed_s: float = Field(description="Seconds since it began.")

@@ -1,0 +1,1 @@
+"""What people read: contracts as tables on a screen and as files."""

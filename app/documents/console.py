@@ -1,0 +1,240 @@
+"""A costed plan and a queue's readiness on a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from app.contracts.readiness import JobReadiness, Readiness
+from app.contracts.sequences import (
+    Changeover,
+    Cost,
+    CostedPlan,
+    LineRuns,
+    Run,
+    Search,
+    Sequence,
+    Task,
+    Totals,
+)
+from app.documents.figures import cents, day_and_time, full_time, percent, tenths, worth
+
+CAUTION = (
+    "Caution: moving webs, blades, nips, UV light and solvents. Stop the line and lock it out before you reach "
+    "in; the maker's manual, site rules, local codes and trained staff come before this plan."
+)
+
+
+def plan_page(costed_plan: CostedPlan) -> Iterator[RenderableType]:
+    """A plan from top to bottom: order, totals beside the baselines, what was left out, the caution."""
+    sequence = costed_plan.sequence
+    yield Text(
+        f"{sequence.site}: plan from {full_time(sequence.start)} ({sequence.zone}), goal {sequence.goal}"
+    )
+    for line in sequence.lines:
+        if line.runs:
+            yield _line_table(line)
+        else:
+            yield Text(f"{line.line}: no runs")
+    yield _totals_table(costed_plan)
+    yield from _exchange_rates(sequence)
+    yield Text(_indicators_text(sequence.totals))
+    yield from _remarks(sequence)
+    if costed_plan.search is not None:
+        yield Text(_search_text(costed_plan.search))
+    yield Text(CAUTION, style="yellow")
+
+
+def readiness_page(readiness: Readiness) -> Iterator[RenderableType]:
+    """What is not ready or cannot run, job by job, and the stocks a queue takes."""
+    can_run = sum(job.can_run for job in readiness.jobs)
+    yield Text(
+        f"From {full_time(readiness.start)}: {can_run} of {len(readiness.jobs)} jobs can run on some line"
+    )
+    table = Table(title="Jobs", title_justify="left")
+    for heading in ("job", "lines", "state"):
+        table.add_column(heading, overflow="fold")
+    for job in readiness.jobs:
+        table.add_row(job.job, "\n".join(_fits(job)), "\n".join(_state(job)))
+    yield table
+    if readiness.stocks:
+        yield _stock_table(readiness)
+
+
+def _line_table(line: LineRuns) -> Table:
+    table = Table(title=f"Line {line.line}", title_justify="left")
+    table.add_column("#", justify="right")
+    table.add_column("job")
+    table.add_column("stock, die", overflow="fold")
+    table.add_column("changeover, stop by stop", overflow="fold", ratio=1)
+    for heading in ("stops", "waste m", "min"):
+        table.add_column(heading, justify="right")
+    for heading in ("prints", "ends"):
+        table.add_column(heading)
+    table.add_column("late min", justify="right")
+    for number, run in enumerate(line.runs, start=1):
+        table.add_row(str(number), *_run_cells(run))
+    return table
+
+
+def _run_cells(run: Run) -> tuple[str, ...]:
+    changeover = run.changeover
+    return (
+        run.job,
+        f"{run.substrate} {run.width_mm:f}\n{run.die}",
+        "\n".join(_changeover_texts(run)) or "job only",
+        str(len(changeover.stops)) if changeover else "–",
+        tenths(changeover.waste_m) if changeover else "–",
+        tenths(changeover.minutes) if changeover else "–",
+        day_and_time(run.print_start),
+        day_and_time(run.end),
+        tenths(run.late_min) if run.late_min else "",
+    )
+
+
+def _changeover_texts(run: Run) -> Iterator[str]:
+    if run.changeover is None:
+        yield "started before the plan"
+        return
+    yield from _stop_texts(run.changeover)
+    if run.roll_ends and run.roll_end is not None:
+        each = f"{tenths(run.roll_end.waste_m)} m, {tenths(run.roll_end.minutes)} min"
+        yield f"then {run.roll_ends} × roll end inside the run: {each} each"
+    for interruption in run.interruptions:
+        part = "run" if interruption.during_run else "changeover"
+        yield (
+            f"closure in the {part} from {day_and_time(interruption.closed_from)}: "
+            f"{tenths(interruption.waste_m)} m, {tenths(interruption.minutes)} min"
+        )
+
+
+def _stop_texts(changeover: Changeover) -> Iterator[str]:
+    if changeover.cold:
+        yield f"cold start: {tenths(changeover.start_up_m)} m"
+    for number, stop in enumerate(changeover.stops, start=1):
+        tasks = "; ".join(_task_text(task) for task in stop.tasks) or "no task"
+        way = "run out, " if changeover.mode == "run-out" else ""
+        yield f"{number}. {way}at {stop.at_m:f} m, {tenths(stop.minutes)} min: {tasks}"
+    for task in changeover.hidden:
+        yield f"while running: {_task_text(task)}"
+    if changeover.reengaged:
+        yield f"back with kept tooling: {', '.join(changeover.reengaged)}"
+
+
+def _task_text(task: Task) -> str:
+    return f"{task.station} ({', '.join(change.aspect.replace('_', ' ') for change in task.changes)})"
+
+
+def _totals_table(costed_plan: CostedPlan) -> Table:
+    sequence = costed_plan.sequence
+    table = Table(title="Totals", title_justify="left")
+    table.add_column("order")
+    for heading in (
+        "waste m",
+        "stops",
+        "changeover min",
+        "waiting min",
+        "running min",
+        "late jobs",
+        "waste €",
+        "late €",
+        "controllable €",
+        "total €",
+    ):
+        table.add_column(heading, justify="right")
+    name = "this order" if costed_plan.search is None else "this plan"
+    table.add_row(name, *_totals_cells(sequence.totals, sequence.cost), style="bold")
+    for baseline in costed_plan.baselines:
+        table.add_row(baseline.name, *_totals_cells(baseline.totals, baseline.cost))
+    return table
+
+
+def _totals_cells(totals: Totals, cost: Cost) -> tuple[str, ...]:
+    changing_min = (
+        totals.changeover_min + totals.roll_end_min + totals.interruption_min + totals.clean_down_min
+    )
+    return (
+        tenths(totals.waste_m),
+        str(totals.stops),
+        tenths(changing_min),
+        tenths(totals.waiting_min),
+        tenths(totals.running_min),
+        str(totals.late_jobs),
+        cents(cost.waste_eur),
+        cents(cost.late_eur),
+        cents(cost.controllable_eur),
+        cents(cost.total_eur),
+    )
+
+
+def _exchange_rates(sequence: Sequence) -> Iterator[Text]:
+    for line in sequence.lines:
+        if line.minute_is_worth_m is not None:
+            yield Text(
+                f"Line {line.line}: one minute is worth {worth(line.minute_is_worth_m)} of waste here."
+            )
+
+
+def _indicators_text(totals: Totals) -> str:
+    indicators = totals.indicators
+    return (
+        f"Set-up ratio {percent(indicators.setup_ratio)}, availability {percent(indicators.availability)}, "
+        f"effectiveness {percent(indicators.effectiveness)}, quality ratio {percent(indicators.quality_ratio)}, "
+        f"OEE {percent(indicators.oee)} (ISO 22400-2)."
+    )
+
+
+def _remarks(sequence: Sequence) -> Iterator[Text]:
+    for left_out in sequence.left_out:
+        yield Text(f"Left out: {left_out.job}: {' | '.join(left_out.reasons)}", style="red")
+    for lock in sequence.broken_locks:
+        yield Text(f"Broken lock: {lock}", style="red")
+    for run in (run for line in sequence.lines for run in line.runs):
+        for version in run.versions:
+            if version.held_to_maximum:
+                yield Text(
+                    f"{run.job}, version {version.version}: held to its maximum of {version.target:,}."
+                )
+
+
+def _search_text(search: Search) -> str:
+    found = f"{search.work:,} orders costed, seed {search.seed}"
+    if search.gap is None:
+        return f"{found}; no bound: how far it may be from the best possible is not known."
+    return f"{found}; at most {percent(search.gap)} above the best possible."
+
+
+def _fits(job: JobReadiness) -> Iterator[str]:
+    for fit in job.lines:
+        yield f"{fit.line}: {'; '.join(fit.reasons) if fit.reasons else 'can run it'}"
+
+
+def _state(job: JobReadiness) -> Iterator[str]:
+    if not job.can_run and not job.left_out:
+        yield "no line can run it"
+    if job.left_out:
+        yield f"stays out: {'; '.join(job.left_out)}"
+    if job.not_ready_until is not None:
+        yield f"not ready until {day_and_time(job.not_ready_until)}"
+    if job.overdue_since is not None:
+        yield f"overdue since {day_and_time(job.overdue_since)}"
+    if job.can_run and job.not_ready_until is None and job.overdue_since is None:
+        yield "ready"
+
+
+def _stock_table(readiness: Readiness) -> Table:
+    table = Table(title="Stock that the jobs take in the order entered", title_justify="left")
+    table.add_column("stock")
+    for heading in ("needed m", "on hand m", "to come m"):
+        table.add_column(heading, justify="right")
+    for stock in readiness.stocks:
+        table.add_row(
+            f"{stock.substrate} {stock.width_mm:f} mm",
+            tenths(stock.needed_m),
+            "not followed" if stock.on_hand_m is None else tenths(stock.on_hand_m),
+            tenths(stock.to_come_m),
+        )
+    return table

@@ -1,0 +1,43 @@
+"""Figures and times as people read them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import ROUND_HALF_UP, Decimal
+
+LEAST_SHOWN_M = 0.01
+MOST_SHOWN_M = 10_000
+
+
+def tenths(value: Decimal) -> str:
+    """A length or time to a tenth: 1,234.5."""
+    return f"{value.quantize(Decimal('0.1'), ROUND_HALF_UP):,}"
+
+
+def cents(value: Decimal) -> str:
+    """Money to the cent: 1,234.50."""
+    return f"{value.quantize(Decimal('0.01'), ROUND_HALF_UP):,}"
+
+
+def percent(share: float | None) -> str:
+    """A share of 1 in percent; – where there is none."""
+    return "–" if share is None else f"{share:.1%}"
+
+
+def worth(length_m: float) -> str:
+    """Metres a minute is worth; a goal that hardly counts one of the two makes them tiny or vast."""
+    if length_m < LEAST_SHOWN_M:
+        return f"less than {LEAST_SHOWN_M} m"
+    if length_m > MOST_SHOWN_M:
+        return f"more than {MOST_SHOWN_M:,} m"
+    return f"{length_m:,.2f} m"
+
+
+def day_and_time(moment: datetime) -> str:
+    """Mon 1 Mar 06:00."""
+    return f"{moment:%a} {moment.day} {moment:%b %H:%M}"
+
+
+def full_time(moment: datetime) -> str:
+    """Mon 1 Mar 2027 06:00 +0100."""
+    return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M %z}"

@@ -1,0 +1,76 @@
+"""A sequence as files: all of it as JSON, the order as CSV. Either can be costed again."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+
+from app.contracts.sequences import Run, Sequence
+
+JSON_NAME = "sequence.json"
+CSV_NAME = "sequence.csv"
+HEADING = (
+    "line",
+    "job",
+    "stations",
+    "substrate",
+    "width_mm",
+    "die",
+    "changeover_start",
+    "print_start",
+    "end",
+    "press_due",
+    "late_min",
+    "stops",
+    "changeover_m",
+    "changeover_min",
+    "run_min",
+    "web_m",
+)
+"""A job without a line is left out."""
+
+
+def write_sequence(sequence: Sequence, folder: Path) -> tuple[Path, Path]:
+    """Write both files into a folder, which is made if need be; they replace older ones.
+
+    Raises
+    ------
+    OSError
+        Where the folder cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    json_path, csv_path = folder / JSON_NAME, folder / CSV_NAME
+    json_path.write_text(sequence.model_dump_json(indent=2) + "\n", encoding="utf-8")
+    with csv_path.open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream).writerows([HEADING, *_rows(sequence)])
+    return json_path, csv_path
+
+
+def _rows(sequence: Sequence) -> Iterator[tuple[object, ...]]:
+    for line in sequence.lines:
+        for run in line.runs:
+            yield (line.line, *_run_cells(run))
+    for left_out in sequence.left_out:
+        yield ("", left_out.job, *("" for _ in HEADING[2:]))
+
+
+def _run_cells(run: Run) -> tuple[object, ...]:
+    changeover = run.changeover
+    return (
+        run.job,
+        ";".join(run.stations),
+        run.substrate,
+        f"{run.width_mm:f}",
+        run.die,
+        run.changeover_start.isoformat(),
+        run.print_start.isoformat(),
+        run.end.isoformat(),
+        run.press_due.isoformat() if run.press_due else "",
+        f"{run.late_min:f}",
+        len(changeover.stops) if changeover else "",
+        f"{changeover.waste_m:f}" if changeover else "",
+        f"{changeover.minutes:f}" if changeover else "",
+        f"{run.run_min:f}",
+        f"{run.web_m:f}",
+    )

@@ -1,0 +1,254 @@
+"""Jobs from a CSV file, one row a version."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from app.contracts.base import at_site
+from app.contracts.jobs import INKJET, Job, Layer, Version
+from app.contracts.plant import Plant
+from app.intake.cells import (
+    CellError,
+    colour_set,
+    decimal_number,
+    due_moment,
+    layer_groups,
+    ready_moment,
+    whole_number,
+    yes_or_no,
+)
+from app.intake.findings import Findings, unknown
+from app.intake.json_text import contract_faults
+from app.intake.references import layer_kinds
+from app.intake.tables import Columns, Row, read_table
+
+COLUMNS = Columns(
+    required=("job", "version", "quantity", "substrate", "die", "colours", "finishes", "due", "customer"),
+    optional=(
+        "ready",
+        "overs_pct",
+        "max_quantity",
+        "full_reels",
+        "labels_per_reel",
+        "core_mm",
+        "roll_width_mm",
+        "late_eur",
+        "late_eur_per_h",
+    ),
+)
+NEVER_EMPTY = ("job", "version", "quantity", "substrate", "die")
+OF_VERSION = ("version", "quantity", "overs_pct", "max_quantity")
+OF_JOB = tuple(column for column in COLUMNS.known if column not in OF_VERSION)
+
+_READERS: dict[str, Callable[[str], Any]] = {
+    "quantity": whole_number,
+    "colours": colour_set,
+    "finishes": layer_groups,
+    "due": due_moment,
+    "ready": ready_moment,
+    "overs_pct": decimal_number,
+    "max_quantity": whole_number,
+    "full_reels": yes_or_no,
+    "labels_per_reel": whole_number,
+    "core_mm": decimal_number,
+    "roll_width_mm": decimal_number,
+    "late_eur": decimal_number,
+    "late_eur_per_h": decimal_number,
+}
+_READ_WHEN_EMPTY = ("colours", "finishes")
+
+
+def read_jobs(path: Path, plant: Plant | None, findings: Findings) -> tuple[Job, ...]:
+    """Jobs in the order of their first rows.
+
+    Where anything is wrong the findings say so, and what is returned is not to be used. Without a
+    plant (its own file was refused) codes are not checked.
+    """
+    rows = read_table(path, COLUMNS, findings)
+    if rows is None:
+        return ()
+    reader = _JobReader(str(path), plant, findings)
+    parsed = [record for row in rows if (record := reader.record(row)) is not None]
+    if not rows:
+        findings.fault(str(path), "should have at least one row below its heading")
+    jobs = reader.jobs(parsed)
+    reader.note_assumptions(jobs)
+    return jobs
+
+
+@dataclass(frozen=True, slots=True)
+class _Record:
+    """A row's values by column; empty optional cells are missing."""
+
+    row: Row
+    values: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class _JobReader:
+    file: str
+    plant: Plant | None
+    findings: Findings
+
+    def record(self, row: Row) -> _Record | None:
+        """A row's values, or None with faults."""
+        values: dict[str, Any] = {}
+        faults_before = len(self.findings.faults)
+        for column, text in row.cells.items():
+            if not text and column in NEVER_EMPTY:
+                self._fault(row, column, "must not be empty")
+            elif text or column in _READ_WHEN_EMPTY:
+                try:
+                    values[column] = _READERS.get(column, str)(text)
+                except CellError as error:
+                    self._fault(row, column, str(error))
+                except ValidationError as error:
+                    self._fault(row, column, contract_faults(error, self.file, ())[0].right)
+        if len(self.findings.faults) == faults_before:
+            self._check_values(row, values)
+        return _Record(row, values) if len(self.findings.faults) == faults_before else None
+
+    def jobs(self, records: Iterable[_Record]) -> tuple[Job, ...]:
+        """Records put together by job."""
+        by_job: dict[str, list[_Record]] = {}
+        for record in records:
+            by_job.setdefault(record.values["job"], []).append(record)
+        made = (self._job(rows) for rows in by_job.values())
+        return tuple(job for job in made if job is not None)
+
+    def note_assumptions(self, jobs: Iterable[Job]) -> None:
+        """Say what was assumed about times."""
+        jobs = tuple(jobs)
+        zone = self.plant.site.zone if self.plant else "its zone"
+        for column in ("due", "ready"):
+            local = [
+                job.job for job in jobs if (at := getattr(job, column)) is not None and at.tzinfo is None
+            ]
+            if local:
+                self.findings.note(
+                    f"{self.file}: {column} without an offset is read on the site's clock ({zone}): "
+                    f"{_some(local)}"
+                )
+        undue = [job.job for job in jobs if job.due is None]
+        if undue:
+            self.findings.note(f"{self.file}: no due time, so never late: {_some(undue)}")
+
+    def _fault(self, row: Row, column: str, right: str) -> None:
+        value = row.cells.get(column) or None
+        self.findings.fault(self.file, right, row=row.number, field=column, value=value)
+
+    def _check_values(self, row: Row, values: dict[str, Any]) -> None:
+        if values.get("max_quantity", values["quantity"]) < values["quantity"]:
+            self._fault(row, "max_quantity", f"should be at least the quantity, {values['quantity']}")
+        if values.get("full_reels") and "labels_per_reel" not in values:
+            self._fault(row, "labels_per_reel", "must be given where only full reels are taken")
+        self._check_times(row, values.get("ready"), values.get("due"))
+        self._check_inkjet(row, values)
+        if self.plant is not None:
+            self._check_codes(row, values, self.plant)
+
+    def _check_times(self, row: Row, ready: datetime | None, due: datetime | None) -> None:
+        if ready is None or due is None:
+            return
+        if self.plant is not None:
+            zone = self.plant.site.zone_info
+            ready, due = at_site(ready, zone), at_site(due, zone)
+        if (ready.tzinfo is None) == (due.tzinfo is None) and due < ready:
+            self._fault(row, "due", f"should not be before the job's own ready time, {row.cells['ready']}")
+
+    def _check_inkjet(self, row: Row, values: dict[str, Any]) -> None:
+        marks = sum(layer.kind == INKJET for group in values["finishes"] for layer in group)
+        if marks > 1:
+            self._fault(row, "finishes", "should mark the inkjet's place once")
+        elif marks and not values["colours"]:
+            self._fault(row, "finishes", "should not mark the inkjet's place where colours is empty")
+
+    def _check_codes(self, row: Row, values: dict[str, Any], plant: Plant) -> None:
+        substrates = {substrate.code for substrate in plant.substrates}
+        if values["substrate"] not in substrates:
+            self._fault(row, "substrate", unknown("substrate", values["substrate"], substrates))
+        dies = {die.id for die in plant.dies}
+        if values["die"] not in dies:
+            self._fault(row, "die", unknown("die", values["die"], dies))
+        consumables = {consumable.id for consumable in plant.consumables}
+        kinds = layer_kinds(plant) | {INKJET}
+        for layer in (layer for group in values["finishes"] for layer in group):
+            self._check_layer(row, layer, kinds, consumables)
+
+    def _check_layer(self, row: Row, layer: Layer, kinds: set[str], consumables: set[str]) -> None:
+        if layer.kind not in kinds:
+            value = layer.kind
+            right = unknown("kind of layer", layer.kind, kinds)
+        elif layer.consumable is not None and layer.consumable not in consumables:
+            value = layer.consumable
+            right = unknown("consumable", layer.consumable, consumables)
+        else:
+            return
+        self.findings.fault(self.file, right, row=row.number, field="finishes", value=value)
+
+    def _job(self, records: list[_Record]) -> Job | None:
+        first = records[0]
+        faults_before = len(self.findings.faults)
+        for record in records[1:]:
+            self._check_agrees(first, record)
+        self._check_versions(records)
+        if len(self.findings.faults) > faults_before:
+            return None
+        of_job = {column: first.values[column] for column in OF_JOB if column in first.values}
+        of_job["finishes"] = _with_inkjet(of_job["finishes"], bool(of_job["colours"]))
+        versions = tuple(self._version(record) for record in records)
+        try:
+            return Job.model_validate({**of_job, "versions": [version for version in versions if version]})
+        except ValidationError as error:
+            self.findings.faults += contract_faults(error, self.file, COLUMNS.known, first.row.number)
+            return None
+
+    def _version(self, record: _Record) -> Version | None:
+        of_version = {column: record.values[column] for column in OF_VERSION if column in record.values}
+        try:
+            return Version.model_validate(of_version)
+        except ValidationError as error:
+            self.findings.faults += contract_faults(error, self.file, COLUMNS.known, record.row.number)
+            return None
+
+    def _check_agrees(self, first: _Record, record: _Record) -> None:
+        for column in OF_JOB:
+            if record.values.get(column) != first.values.get(column):
+                said = first.row.cells[column]
+                self._fault(
+                    record.row,
+                    column,
+                    f"should be “{said}” as in row {first.row.number} of the same job {first.values['job']}",
+                )
+
+    def _check_versions(self, records: list[_Record]) -> None:
+        rows: dict[str, int] = {}
+        for record in records:
+            version = record.values["version"]
+            if version in rows:
+                self._fault(
+                    record.row,
+                    "version",
+                    f"should be there once: row {rows[version]} has it for the same job already",
+                )
+            rows.setdefault(version, record.row.number)
+
+
+def _with_inkjet(groups: tuple[tuple[Layer, ...], ...], printed: bool) -> tuple[tuple[Layer, ...], ...]:
+    """The inkjet comes first unless its place is marked."""
+    marked = any(layer.kind == INKJET for group in groups for layer in group)
+    return ((Layer(kind=INKJET),), *groups) if printed and not marked else groups
+
+
+_MOST_NAMED = 5
+
+
+def _some(names: list[str]) -> str:
+    more = f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else ""
+    return ", ".join(names[:_MOST_NAMED]) + more

@@ -1,0 +1,109 @@
+"""JSON with exact numbers, and faults with the path they stand at."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from decimal import Decimal, InvalidOperation
+from typing import Any, NoReturn
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from app.contracts.base import RIGHT_BY_PATTERN
+from app.errors import Fault
+from app.intake.findings import Findings, unknown
+
+
+class _Refused(ValueError):
+    """JSON that Python reads but nobody means."""
+
+
+def parse_json(text: str, file: str, findings: Findings) -> Any:
+    """The value of a JSON text with `Decimal` for numbers with a point; None with a fault."""
+    try:
+        return json.loads(
+            text, parse_float=Decimal, parse_constant=_no_constant, object_pairs_hook=_unique_pairs
+        )
+    except json.JSONDecodeError as error:
+        findings.fault(file, f"is not JSON: {error.msg} in column {error.colno}", row=error.lineno)
+    except _Refused as error:
+        findings.fault(file, str(error))
+    except RecursionError:
+        findings.fault(file, "is nested too deep")
+    except (ValueError, InvalidOperation):
+        findings.fault(file, "holds a number with far too many digits")
+    return None
+
+
+def _no_constant(text: str) -> NoReturn:
+    raise _Refused(f"holds {text}, which is no number")
+
+
+def _unique_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    value = dict(pairs)
+    if len(value) < len(pairs):
+        names = [name for name, _ in pairs]
+        doubled = next(name for name in names if names.count(name) > 1)
+        raise _Refused(f"gives “{doubled}” twice in one place")
+    return value
+
+
+def contract_faults(
+    error: ValidationError, file: str, known_fields: Iterable[str], row: int | None = None
+) -> list[Fault]:
+    """What a contract refuses, as faults."""
+    return [
+        Fault(
+            right=_right(details, known_fields),
+            file=file,
+            row=row,
+            field=json_path(details["loc"]),
+            value=_found(details),
+        )
+        for details in error.errors(include_url=False)
+    ]
+
+
+def json_path(loc: Iterable[str | int]) -> str:
+    """A place in a JSON value: lines[0].stations[2].position_m."""
+    path = ""
+    for part in loc:
+        if isinstance(part, int):
+            path += f"[{part}]"
+        elif part == "[key]":
+            path += " (name)"
+        else:
+            path += f".{part}" if path else part
+    return path
+
+
+_SUBJECT = re.compile(
+    r"^(Decimal input|Input|String|Value|Value error,|Tuple|List|Dictionary) (?=should|must)"
+)
+
+
+def _right(details: ErrorDetails, known_fields: Iterable[str]) -> str:
+    match details["type"]:
+        case "missing":
+            return "must be given"
+        case "extra_forbidden":
+            return unknown("field", str(details["loc"][-1]), known_fields)
+        case "string_pattern_mismatch":
+            return RIGHT_BY_PATTERN.get(details["ctx"]["pattern"], details["msg"])
+        case "model_type" | "model_attributes_type":
+            return "should be an object in braces {}"
+        case _:
+            return _SUBJECT.sub("", details["msg"])
+
+
+def _found(details: ErrorDetails) -> str | None:
+    value = details["input"]
+    if details["type"] in ("missing", "extra_forbidden") or isinstance(value, dict | list | tuple):
+        return None
+    return {True: "true", False: "false", None: "null"}.get(value) if _is_word(value) else str(value)
+
+
+def _is_word(value: object) -> bool:
+    return value is None or isinstance(value, bool)

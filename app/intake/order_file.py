@@ -1,0 +1,168 @@
+"""An order to be costed, from CSV or from the JSON that a plan writes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from app.contracts.base import Code, Word
+from app.contracts.jobs import Job
+from app.contracts.orders import LineOrder, OrderedRun, RunOrder
+from app.contracts.plant import Plant
+from app.intake.files import read_text
+from app.intake.findings import Findings, unknown
+from app.intake.json_text import contract_faults, parse_json
+from app.intake.tables import Columns, Row, read_table
+
+COLUMNS = Columns(
+    required=("line", "job"),
+    optional=(
+        "stations",
+        "substrate",
+        "width_mm",
+        "die",
+        "changeover_start",
+        "print_start",
+        "end",
+        "press_due",
+        "late_min",
+        "stops",
+        "changeover_m",
+        "changeover_min",
+        "run_min",
+        "web_m",
+    ),
+)
+"""line, job and stations decide; the rest is what a plan writes beside them, and is passed over."""
+
+
+class _RunEntry(BaseModel):
+    model_config = ConfigDict(extra="ignore")
+    job: Code
+    stations: tuple[Word, ...] | None = None
+
+
+class _LineEntry(BaseModel):
+    model_config = ConfigDict(extra="ignore")
+    line: Code
+    runs: tuple[_RunEntry, ...]
+
+
+class _LeftOutEntry(BaseModel):
+    model_config = ConfigDict(extra="ignore")
+    job: Code
+
+
+class _SequenceFile(BaseModel):
+    model_config = ConfigDict(extra="ignore")
+    lines: tuple[_LineEntry, ...]
+    left_out: tuple[_LeftOutEntry, ...] = ()
+
+
+def read_order(path: Path, plant: Plant | None, jobs: Sequence[Job], findings: Findings) -> RunOrder | None:
+    """An order of runs, or None with faults. Whether each line can run its jobs is not looked at."""
+    faults_before = len(findings.faults)
+    order = _from_json(path, findings) if path.suffix.lower() == ".json" else _from_csv(path, findings)
+    if order is None or len(findings.faults) > faults_before:
+        return None
+    if plant is not None and jobs:
+        _check_order(order, plant, jobs, str(path), findings)
+    return order
+
+
+def _from_json(path: Path, findings: Findings) -> RunOrder | None:
+    text = read_text(path, findings)
+    if text is None:
+        return None
+    faults_before = len(findings.faults)
+    value = parse_json(text, str(path), findings)
+    if len(findings.faults) > faults_before:
+        return None
+    try:
+        sequence = _SequenceFile.model_validate(value)
+    except ValidationError as error:
+        findings.faults += contract_faults(error, str(path), ())
+        return None
+    return RunOrder(
+        lines=tuple(
+            LineOrder(
+                line=entry.line,
+                runs=tuple(OrderedRun(job=run.job, stations=run.stations) for run in entry.runs),
+            )
+            for entry in sequence.lines
+        ),
+        left_out=tuple(entry.job for entry in sequence.left_out),
+        file=str(path),
+    )
+
+
+def _from_csv(path: Path, findings: Findings) -> RunOrder | None:
+    rows = read_table(path, COLUMNS, findings)
+    if rows is None:
+        return None
+    lines: dict[str, list[OrderedRun]] = {}
+    left_out: list[str] = []
+    for row in rows:
+        if not row.cells["job"]:
+            findings.fault(str(path), "must not be empty", row=row.number, field="job")
+        elif not row.cells["line"]:
+            left_out.append(row.cells["job"])
+        else:
+            run = _ordered_run(row, str(path), findings)
+            if run is not None:
+                lines.setdefault(row.cells["line"], []).append(run)
+    return RunOrder(
+        lines=tuple(LineOrder(line=line, runs=tuple(runs)) for line, runs in lines.items()),
+        left_out=tuple(left_out),
+        file=str(path),
+    )
+
+
+def _ordered_run(row: Row, file: str, findings: Findings) -> OrderedRun | None:
+    stations = row.cells.get("stations")
+    named = [part.strip() for part in stations.split(";")] if stations else None
+    try:
+        return OrderedRun.model_validate({"job": row.cells["job"], "stations": named, "row": row.number})
+    except ValidationError as error:
+        findings.faults += contract_faults(error, file, (), row.number)
+        return None
+
+
+def _check_order(order: RunOrder, plant: Plant, jobs: Sequence[Job], file: str, findings: Findings) -> None:
+    lines = {line.id: line for line in plant.lines}
+    by_id = {job.job: job for job in jobs}
+    seen: set[str] = set()
+    placed = [(line_order.line, run) for line_order in order.lines for run in line_order.runs]
+    for job_id in order.left_out:
+        placed.append(("", OrderedRun(job=job_id)))
+    for line_id, run in placed:
+        if line_id and line_id not in lines:
+            findings.fault(file, unknown("line", line_id, lines), row=run.row, field="line", value=line_id)
+        if run.job not in by_id:
+            findings.fault(file, unknown("job", run.job, by_id), row=run.row, field="job", value=run.job)
+        elif run.job in seen:
+            findings.fault(file, "should be there once only", row=run.row, field="job", value=run.job)
+        seen.add(run.job)
+        if line_id in lines and run.job in by_id and run.stations is not None:
+            known = {station.id for station in lines[line_id].stations}
+            _check_stations(run, known, by_id[run.job], file, findings)
+
+
+def _check_stations(run: OrderedRun, known: set[str], job: Job, file: str, findings: Findings) -> None:
+    stations = run.stations or ()
+    for station in stations:
+        if station not in known:
+            findings.fault(
+                file, unknown("station", station, known), row=run.row, field="stations", value=station
+            )
+    layers = [layer.kind for group in job.finishes for layer in group]
+    if len(stations) != len(layers) + 1:
+        findings.fault(
+            file,
+            f"should name a station for each of {', '.join([*layers, 'die'])} of {run.job}, parted by ;",
+            row=run.row,
+            field="stations",
+            value=";".join(stations),
+        )

@@ -1,0 +1,46 @@
+"""A plant from its JSON file."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from app.contracts.base import PlainSchema
+from app.contracts.plant import Plant
+from app.intake.files import read_text
+from app.intake.findings import Findings
+from app.intake.json_text import contract_faults, parse_json
+from app.intake.references import check_references
+
+
+def read_plant(path: Path, findings: Findings) -> Plant | None:
+    """A plant, or None with all that is wrong with its file."""
+    text = read_text(path, findings)
+    if text is None:
+        return None
+    faults_before = len(findings.faults)
+    value = parse_json(text, str(path), findings)
+    if len(findings.faults) > faults_before:
+        return None
+    try:
+        plant = Plant.model_validate(value)
+    except ValidationError as error:
+        findings.faults += contract_faults(error, str(path), _plant_fields())
+        return None
+    check_references(plant, str(path), findings)
+    return plant
+
+
+def plant_schema() -> dict[str, object]:
+    """The JSON Schema of a plant file."""
+    schema = Plant.model_json_schema(schema_generator=PlainSchema)
+    return {"$schema": PlainSchema.schema_dialect, "title": "Runwright plant", **schema}
+
+
+@cache
+def _plant_fields() -> frozenset[str]:
+    schema = Plant.model_json_schema()
+    models = [schema, *schema["$defs"].values()]
+    return frozenset(name for model in models for name in model.get("properties", ()))

@@ -1,0 +1,1 @@
+"""What people ask for, one subject a module: contracts in, contracts out."""

@@ -1,0 +1,93 @@
+"""Order a queue, cost an order, look whether a queue is ready."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, timedelta
+
+from app.contracts.jobs import Job
+from app.contracts.orders import RunOrder
+from app.contracts.plant import Plant
+from app.contracts.readiness import Readiness
+from app.contracts.sequences import CostedPlan, Goal, Progress
+from app.errors import NothingCanRun
+from app.translation.solving import Limits, Question
+
+
+def plan(
+    plant: Plant,
+    jobs: Sequence[Job],
+    start: datetime,
+    goal: Goal,
+    *,
+    seconds: float | None = None,
+    work: int | None = None,
+    seed: int = 0,
+    cancelled: Callable[[], bool] = lambda: False,
+    on_progress: Callable[[Progress], None] | None = None,
+) -> CostedPlan:
+    """The best order found for a queue.
+
+    Parameters
+    ----------
+    start
+        When the plan begins; without an offset on the site's clock.
+    seconds, work
+        When the search ends: after so many seconds, after so many costed sequences; the first
+        reached. At least one must be given.
+    cancelled
+        Asked now and then; a true answer ends the search, which gives what it has.
+
+    Raises
+    ------
+    BadInput
+        Where plant or jobs contradict themselves.
+    NothingCanRun
+        Where no job can be placed.
+    """
+    question = Question.of(plant, jobs, start)
+    costed_plan = question.plan(goal, Limits(seconds, work, cancelled), seed, on_progress)
+    if costed_plan.sequence.totals.jobs == 0:
+        raise NothingCanRun(
+            f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out
+        )
+    return costed_plan
+
+
+def cost(plant: Plant, jobs: Sequence[Job], start: datetime, order: RunOrder, goal: Goal) -> CostedPlan:
+    """The exact cost of a given order; the goal decides only how changeovers are split into stops.
+
+    Raises
+    ------
+    BadInput
+        Where plant or jobs contradict themselves, or the order cannot be run.
+    NothingCanRun
+        Where no job of the order can be placed.
+    """
+    costed_plan = Question.of(plant, jobs, start).cost(order, goal)
+    if costed_plan.sequence.totals.jobs == 0:
+        raise NothingCanRun(
+            f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out
+        )
+    return costed_plan
+
+
+def check(plant: Plant, jobs: Sequence[Job], start: datetime) -> Readiness:
+    """What is not ready or cannot run, and why.
+
+    Raises
+    ------
+    BadInput
+        Where plant or jobs contradict themselves.
+    """
+    return Question.of(plant, jobs, start).readiness()
+
+
+def plan_start(plant: Plant, asked: datetime | None, now: datetime) -> datetime:
+    """When a plan begins: as asked, else as the plant file says, else the next full minute."""
+    if asked is not None:
+        return asked
+    if plant.site.plan_from is not None:
+        return plant.site.plan_from
+    minute = now.astimezone(UTC).replace(second=0, microsecond=0)
+    return minute if minute == now else minute + timedelta(minutes=1)

@@ -1,0 +1,1 @@
+"""Contracts to the solver and back: zones, units and ids. The one room that knows the solver."""

@@ -1,0 +1,281 @@
+"""The solver's sequences as contracts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.contracts import sequences as contracts
+from app.translation.times import PlanClock
+from app.translation.units import m_from_um, min_from_ms, mm_from_um, rounded
+from solver.ledger import web_ledger
+from solver.measures import Indicators, Measures, measure
+from solver.problem import Problem
+from solver.sequence import (
+    Changeover,
+    Cost,
+    Interruption,
+    LineRuns,
+    Piece,
+    Run,
+    Sequence,
+    Stop,
+    Task,
+    VersionRun,
+)
+from solver.weights import Weights
+
+
+@dataclass(frozen=True, slots=True)
+class Costed:
+    """A sequence with what is needed to tell it to people."""
+
+    problem: Problem
+    clock: PlanClock
+    site: str
+    goal: contracts.Goal
+    weights: Weights
+
+
+def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
+    """A sequence with its totals and its ledger."""
+    measures = measure(costed.problem, sequence, costed.weights)
+    lines = tuple(_line_runs(costed, line, measures) for line in sequence.lines)
+    return contracts.Sequence(
+        site=costed.site,
+        zone=costed.clock.zone.key,
+        start=costed.clock.moment(0),
+        goal=costed.goal,
+        lines=lines,
+        left_out=tuple(
+            contracts.LeftOut(job=left_out.job, reasons=left_out.reasons) for left_out in sequence.left_out
+        ),
+        broken_locks=sequence.broken_locks,
+        cost=_cost(sequence.cost),
+        totals=_totals(sequence, lines, measures),
+        ledger=tuple(_piece(piece) for pieces in web_ledger(costed.problem, sequence) for piece in pieces),
+    )
+
+
+def baseline_contract(costed: Costed, name: str, sequence: Sequence) -> contracts.Baseline:
+    """Cost and totals of an order nobody searched for."""
+    measures = measure(costed.problem, sequence, costed.weights)
+    lines = tuple(_line_runs(costed, line, measures) for line in sequence.lines)
+    return contracts.Baseline(name=name, cost=_cost(sequence.cost), totals=_totals(sequence, lines, measures))
+
+
+def _line_runs(costed: Costed, line: LineRuns, measures: Measures) -> contracts.LineRuns:
+    return contracts.LineRuns(
+        line=line.line,
+        runs=tuple(_run(costed, run) for run in line.runs),
+        waiting_min=min_from_ms(line.waiting_ms),
+        clean_down_min=min_from_ms(line.clean_down_ms),
+        minute_is_worth_m=measures.exchange_m_per_min[line.line],
+        indicators=_indicators(measures.line_indicators[line.line]),
+    )
+
+
+def _run(costed: Costed, run: Run) -> contracts.Run:
+    clock = costed.clock
+    job = costed.problem.jobs[run.job_idx]
+    changeover_um = run.changeover.waste_um if run.changeover else 0
+    return contracts.Run(
+        job=run.job,
+        customer=job.customer,
+        substrate=run.stock.substrate,
+        width_mm=mm_from_um(run.stock.width_um),
+        die=job.die,
+        stations=run.stations,
+        changeover=_changeover(run.changeover) if run.changeover else None,
+        changeover_start=clock.moment(run.changeover_start_ms),
+        print_start=clock.moment(run.print_start_ms),
+        end=clock.moment(run.end_ms),
+        press_due=None if run.press_due_ms is None else clock.moment(run.press_due_ms),
+        late_min=min_from_ms(run.lateness_ms),
+        late_eur=rounded(run.late_eur),
+        speed_m_min=m_from_um(run.speed_um_min),
+        wait_min=min_from_ms(run.wait_ms),
+        run_min=min_from_ms(run.run_ms),
+        doffs=run.doffs,
+        foil_reel_ends=run.foil_reel_ends,
+        roll_ends=run.roll_ends,
+        roll_end=_changeover(run.roll_end) if run.roll_end else None,
+        roll_end_min=min_from_ms(run.roll_end_ms),
+        interruptions=tuple(_interruption(interruption, clock) for interruption in run.interruptions),
+        versions=tuple(_version_run(version) for version in run.versions),
+        good_m=m_from_um(run.good_um),
+        web_m=m_from_um(run.web_um),
+        waste_m=m_from_um(changeover_um + run.roll_end_waste_um + run.interruption_waste_um),
+    )
+
+
+def _version_run(version: VersionRun) -> contracts.VersionRun:
+    return contracts.VersionRun(
+        version=version.version,
+        quantity=version.quantity,
+        target=version.target,
+        labels=version.labels,
+        reels=version.reels,
+        good_m=m_from_um(version.good_um),
+        web_m=m_from_um(version.web_um),
+        held_to_maximum=version.held_to_maximum,
+    )
+
+
+def _interruption(interruption: Interruption, clock: PlanClock) -> contracts.Interruption:
+    return contracts.Interruption(
+        closed_from=clock.moment(interruption.closure_start_ms),
+        closed_to=clock.moment(interruption.closure_end_ms),
+        minutes=min_from_ms(interruption.duration_ms),
+        waste_m=m_from_um(interruption.waste_um),
+        during_run=interruption.during_run,
+        cold=interruption.cold,
+    )
+
+
+def _changeover(changeover: Changeover) -> contracts.Changeover:
+    splice_at_um = changeover.splice_at_um
+    return contracts.Changeover(
+        mode=changeover.mode.value,
+        cold=changeover.cold,
+        stops=tuple(_stop(stop) for stop in changeover.stops),
+        hidden=tuple(_task(task) for task in changeover.hidden),
+        reengaged=changeover.reengaged,
+        splice_at_m=None if splice_at_um is None else m_from_um(splice_at_um),
+        strip_m=m_from_um(changeover.strip_um),
+        blank_m=m_from_um(changeover.blank_um),
+        spoil_outgoing_m=m_from_um(changeover.spoil_before_um),
+        spoil_incoming_m=m_from_um(changeover.spoil_after_um),
+        splice_m=m_from_um(changeover.splice_um),
+        start_up_m=m_from_um(changeover.start_up_um),
+        waste_m=m_from_um(changeover.waste_um),
+        clean_down_min=min_from_ms(changeover.clean_down_ms),
+        minutes=min_from_ms(changeover.duration_ms),
+    )
+
+
+def _stop(stop: Stop) -> contracts.Stop:
+    return contracts.Stop(
+        at_m=m_from_um(stop.at_x_um),
+        minutes=min_from_ms(stop.duration_ms),
+        tasks=tuple(_task(task) for task in stop.tasks),
+    )
+
+
+_IN_UM = ("width", "core")
+"""Aspects whose values the solver keeps in µm."""
+
+
+def _task(task: Task) -> contracts.Task:
+    return contracts.Task(
+        station=task.station,
+        position_m=m_from_um(task.x_um),
+        minutes=min_from_ms(task.duration_ms),
+        register_m=m_from_um(task.register_um),
+        changes=tuple(
+            contracts.Change(
+                aspect=change.aspect,
+                before=_loaded_text(change.aspect, change.before),
+                after=_loaded_text(change.aspect, change.after),
+                minutes=min_from_ms(change.duration_ms),
+                register_m=m_from_um(change.register_um),
+            )
+            for change in task.changes
+        ),
+    )
+
+
+def _loaded_text(aspect: str, value: str) -> str:
+    """What is loaded, in the trade's units."""
+    if aspect in _IN_UM and value:
+        return f"{mm_from_um(int(value)):f} mm"
+    if aspect == "roll" and "@" in value:
+        substrate, _, width_um = value.rpartition("@")
+        return f"{substrate} {mm_from_um(int(width_um)):f} mm"
+    return value
+
+
+def _cost(cost: Cost) -> contracts.Cost:
+    waste_eur = rounded(cost.waste_eur)
+    changeover_eur = rounded(cost.changeover_eur)
+    waiting_eur = rounded(cost.waiting_eur)
+    running_eur = rounded(cost.running_eur)
+    late_eur = rounded(cost.late_eur)
+    controllable_eur = waste_eur + changeover_eur + waiting_eur + late_eur
+    return contracts.Cost(
+        waste_eur=waste_eur,
+        changeover_eur=changeover_eur,
+        waiting_eur=waiting_eur,
+        running_eur=running_eur,
+        late_eur=late_eur,
+        total_eur=controllable_eur + running_eur,
+        controllable_eur=controllable_eur,
+    )
+
+
+def _totals(
+    sequence: Sequence, lines: tuple[contracts.LineRuns, ...], measures: Measures
+) -> contracts.Totals:
+    runs = [run for line in lines for run in line.runs]
+    waste = tuple(
+        contracts.WasteShare(
+            kind=share.kind.value,
+            substrate=share.stock.substrate,
+            width_mm=mm_from_um(share.stock.width_um),
+            length_m=m_from_um(share.length_um),
+            area_m2=rounded(share.area_m2),
+        )
+        for share in measures.waste
+    )
+    return contracts.Totals(
+        jobs=len(runs),
+        left_out=len(sequence.left_out),
+        waste_m=m_from_um(measures.waste_um),
+        waste_m2=rounded(measures.waste_m2),
+        waste=waste,
+        stops=measures.stops,
+        changeovers=measures.changeovers,
+        changeover_min=_sum(run.changeover.minutes for run in runs if run.changeover),
+        waiting_min=_sum(line.waiting_min for line in lines),
+        running_min=_sum(run.run_min for run in runs),
+        roll_end_min=_sum(run.roll_end_min for run in runs),
+        interruption_min=_sum(interruption.minutes for run in runs for interruption in run.interruptions),
+        clean_down_min=_sum(line.clean_down_min for line in lines),
+        late_jobs=measures.late_jobs,
+        lateness_min=_sum(run.late_min for run in runs),
+        tightest=tuple(
+            contracts.Slack(job=job, slack_min=min_from_ms(slack_ms)) for job, slack_ms in measures.tightest
+        ),
+        makespan_min=min_from_ms(measures.makespan_ms),
+        indicators=_indicators(measures.indicators),
+    )
+
+
+def _sum(parts: Iterable[Decimal]) -> Decimal:
+    return sum(parts, Decimal(0))
+
+
+def _indicators(indicators: Indicators) -> contracts.Indicators:
+    return contracts.Indicators(
+        setup_ratio=indicators.setup_ratio,
+        availability=indicators.availability,
+        effectiveness=indicators.effectiveness,
+        quality_ratio=indicators.quality_ratio,
+        oee=indicators.oee,
+    )
+
+
+def _piece(piece: Piece) -> contracts.Piece:
+    return contracts.Piece(
+        line=piece.line,
+        from_m=m_from_um(piece.from_um),
+        to_m=m_from_um(piece.to_um),
+        length_m=m_from_um(piece.length_um),
+        kind=piece.kind.value,
+        substrate=piece.stock.substrate,
+        width_mm=mm_from_um(piece.stock.width_um),
+        job=piece.job,
+        version=piece.version,
+        cause=piece.cause,
+    )

@@ -1,0 +1,230 @@
+"""The bridge to the solver: a queue in contracts, what the solver makes of it in contracts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+from app.contracts import sequences as contracts
+from app.contracts.jobs import Job
+from app.contracts.orders import OrderedRun, RunOrder
+from app.contracts.plant import Plant
+from app.contracts.readiness import JobReadiness, LineFit, Readiness, StockNeed
+from app.errors import BadInput, Fault
+from app.translation.jobs import solver_job_of
+from app.translation.plant import solver_plant_of
+from app.translation.sequences import Costed, baseline_contract, sequence_contract
+from app.translation.times import PlanClock
+from app.translation.units import m_from_um, mm_from_um, rounded
+from solver.account import account, placement_faults
+from solver.baselines import as_entered, by_due_time
+from solver.feasibility import reasons, station_choices
+from solver.ledger import web_ledger
+from solver.plant import StockedWidth
+from solver.problem import Problem
+from solver.search.solve import Progress, SearchResult, solve
+from solver.search.stop import Stop
+from solver.sequence import Order, Placement, Stock
+from solver.sequence import Sequence as SolverSequence
+from solver.weights import GOALS
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When a search ends: after seconds, after a number of costed sequences, or when told to."""
+
+    seconds: float | None = None
+    work: int | None = None
+    cancelled: Callable[[], bool] = lambda: False
+
+
+class OnProgress(Protocol):
+    """Told now and then how far a search has come."""
+
+    def __call__(self, progress: contracts.Progress, /) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A queue on a site, from a start on, translated once."""
+
+    plant: Plant
+    clock: PlanClock
+    problem: Problem
+
+    @classmethod
+    def of(cls, plant: Plant, jobs: Sequence[Job], start: datetime) -> Question:
+        """Translate a queue.
+
+        Raises
+        ------
+        BadInput
+            With whatever the solver refuses.
+        """
+        clock = PlanClock.at(start, plant.site.zone_info)
+        try:
+            problem = Problem(
+                plant=solver_plant_of(plant, clock),
+                jobs=tuple(solver_job_of(plant, job, clock) for job in jobs),
+            )
+        except ValueError as error:
+            raise BadInput(Fault(right=line) for line in str(error).splitlines()) from error
+        return cls(plant, clock, problem)
+
+    def plan(
+        self, goal: contracts.Goal, limits: Limits, seed: int, on_progress: OnProgress | None
+    ) -> contracts.CostedPlan:
+        """Search for the best order under a goal."""
+        stop = Stop(time_s=limits.seconds, work=limits.work, cancelled=limits.cancelled)
+
+        def told(progress: Progress) -> None:
+            if on_progress is not None:
+                on_progress(
+                    contracts.Progress(
+                        best_eur=progress.best_eur,
+                        left_out=progress.left_out,
+                        work=progress.work,
+                        elapsed_s=progress.elapsed_s,
+                    )
+                )
+
+        result = solve(self.problem, GOALS[goal], stop, seed, told)
+        return self._costed_plan(goal, result.sequences[0], _search(result, seed))
+
+    def cost(self, order: RunOrder, goal: contracts.Goal) -> contracts.CostedPlan:
+        """Cost a given order.
+
+        Raises
+        ------
+        BadInput
+            Where a job cannot run where the order has it, or is missing.
+        """
+        sequence = account(self.problem, self._order(order), GOALS[goal])
+        return self._costed_plan(goal, sequence, None)
+
+    def readiness(self) -> Readiness:
+        """What is not ready, what cannot run, and what the queue takes from the store."""
+        entered = account(self.problem, as_entered(self.problem), GOALS[contracts.Goal.BALANCED])
+        return Readiness(
+            start=self.clock.moment(0),
+            jobs=tuple(self._job_readiness(job_idx, entered) for job_idx in range(len(self.problem.jobs))),
+            stocks=self._stock_needs(entered),
+        )
+
+    def _costed_plan(
+        self, goal: contracts.Goal, sequence: SolverSequence, search: contracts.Search | None
+    ) -> contracts.CostedPlan:
+        costed = Costed(self.problem, self.clock, self.plant.site.name, goal, GOALS[goal])
+        orders = {"as entered": as_entered(self.problem), "by due time": by_due_time(self.problem)}
+        return contracts.CostedPlan(
+            sequence=sequence_contract(costed, sequence),
+            baselines=tuple(
+                baseline_contract(costed, name, account(self.problem, order, GOALS[goal]))
+                for name, order in orders.items()
+            ),
+            search=search,
+        )
+
+    def _order(self, order: RunOrder) -> Order:
+        """Placements of a given order; every fault of it is told at once."""
+        faults = self._missing(order)
+        placements: list[list[Placement]] = [[] for _ in self.problem.plant.lines]
+        for line_order in order.lines:
+            line_idx = self.problem.line_idx[line_order.line]
+            for run in line_order.runs:
+                placed = self._placement(line_idx, run, order.file)
+                if isinstance(placed, Fault):
+                    faults.append(placed)
+                else:
+                    placements[line_idx].append(placed)
+        if faults:
+            raise BadInput(faults)
+        return tuple(tuple(line_placements) for line_placements in placements)
+
+    def _missing(self, order: RunOrder) -> list[Fault]:
+        """Jobs that the order neither places nor leaves out, though some line could run them."""
+        named = {run.job for line_order in order.lines for run in line_order.runs} | set(order.left_out)
+        return [
+            Fault("must be in the order: a line can run it", file=order.file, field="job", value=job.id)
+            for job_idx, job in enumerate(self.problem.jobs)
+            if job.id not in named
+            and any(
+                station_choices(self.problem, line_idx, job_idx)
+                for line_idx in range(len(self.problem.plant.lines))
+            )
+        ]
+
+    def _placement(self, line_idx: int, run: OrderedRun, file: str | None) -> Placement | Fault:
+        job_idx = self.problem.job_idx[run.job]
+        line = self.problem.plant.lines[line_idx]
+        if run.stations is None:
+            stations = next(iter(station_choices(self.problem, line_idx, job_idx)), ())
+        else:
+            station_idx = {station.id: idx for idx, station in enumerate(line.stations)}
+            stations = tuple(station_idx[station] for station in run.stations)
+        why = placement_faults(self.problem, line_idx, job_idx, stations)
+        if not why:
+            return Placement(job_idx, stations)
+        return Fault(
+            right=f"cannot run on {line.id}: {'; '.join(why)}",
+            file=file,
+            row=run.row,
+            field="job" if run.stations is None else "stations",
+            value=run.job if run.stations is None else f"{run.job} at {';'.join(run.stations)}",
+        )
+
+    def _job_readiness(self, job_idx: int, entered: SolverSequence) -> JobReadiness:
+        job = self.problem.jobs[job_idx]
+        fits = tuple(
+            LineFit(line=line.id, reasons=reasons(self.problem, line_idx, job_idx))
+            for line_idx, line in enumerate(self.problem.plant.lines)
+        )
+        runnable = any(not fit.reasons for fit in fits)
+        left_out = next((left.reasons for left in entered.left_out if left.job == job.id), ())
+        press_due_ms = 0 if job.due_ms is None else job.due_ms - self.problem.plant.after_press_ms
+        return JobReadiness(
+            job=job.id,
+            lines=fits,
+            not_ready_until=self.clock.moment(job.ready_ms) if job.ready_ms > 0 else None,
+            overdue_since=self.clock.moment(press_due_ms) if press_due_ms < 0 else None,
+            left_out=left_out if runnable else (),
+        )
+
+    def _stock_needs(self, entered: SolverSequence) -> tuple[StockNeed, ...]:
+        needed_um: dict[Stock, int] = {}
+        for pieces in web_ledger(self.problem, entered):
+            for piece in pieces:
+                needed_um[piece.stock] = needed_um.get(piece.stock, 0) + piece.length_um
+        return tuple(
+            _stock_need(stock, length_um, self._stocked(stock)) for stock, length_um in needed_um.items()
+        )
+
+    def _stocked(self, stock: Stock) -> StockedWidth | None:
+        widths = self.problem.substrates[stock.substrate].widths
+        return next((stocked for stocked in widths if stocked.width_um == stock.width_um), None)
+
+
+def _stock_need(stock: Stock, needed_um: int, stocked: StockedWidth | None) -> StockNeed:
+    deliveries = stocked.deliveries if stocked else ()
+    on_hand_um = stocked.on_hand_um if stocked else None
+    if on_hand_um is not None:
+        on_hand_um += sum(delivery.length_um for delivery in deliveries if delivery.at_ms == 0)
+    return StockNeed(
+        substrate=stock.substrate,
+        width_mm=mm_from_um(stock.width_um),
+        needed_m=m_from_um(needed_um),
+        on_hand_m=None if on_hand_um is None else m_from_um(on_hand_um),
+        to_come_m=m_from_um(sum(delivery.length_um for delivery in deliveries if delivery.at_ms > 0)),
+    )
+
+
+def _search(result: SearchResult, seed: int) -> contracts.Search:
+    return contracts.Search(
+        status=result.status.value,
+        work=result.work,
+        seed=seed,
+        bound_eur=None if result.bound is None else rounded(result.bound),
+        gap=result.gap,
+    )

@@ -1,0 +1,1 @@
+"""Versions of the database's tables, one set for SQLite and PostgreSQL."""

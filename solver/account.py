@@ -1,0 +1,246 @@
+"""The account: the full costing of a sequence, the truth that everything else must match."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+from solver.feasibility import reasons, stations_fit
+from solver.lock_keeping import PlacedJob, broken_locks
+from solver.problem import Problem
+from solver.schedule import Event, Scheduler, State, late_eur
+from solver.sequence import Cost, LeftOut, LineRuns, Order, Run, Sequence
+from solver.setups import outgoing_stock
+from solver.weights import Weights
+
+
+def account(problem: Problem, order: Order, weights: Weights) -> Sequence:
+    """Cost an order of runs exactly.
+
+    Parameters
+    ----------
+    order
+        Placements for every line of the plant, in the plant's order. Jobs that are not in it are
+        left out, with the reasons why no line can run them, or that the order does not place them.
+
+    Raises
+    ------
+    ValueError
+        Where the order has another number of lines, names a job twice, or places a job where it
+        cannot run.
+    """
+    return account_with(Scheduler(problem, weights), order)
+
+
+def account_with(scheduler: Scheduler, order: Order) -> Sequence:
+    """The account through a scheduler that already knows many changeovers."""
+    problem = scheduler.problem
+    _check_order(problem, order)
+    plans = [
+        [scheduler.plan(line_idx, placement) for placement in placements]
+        for line_idx, placements in enumerate(order)
+    ]
+    state = scheduler.run(plans)
+    if state is None:
+        raise RuntimeError("a schedule without a limit always comes out")
+    return _sequence(scheduler, state)
+
+
+def _check_order(problem: Problem, order: Order) -> None:
+    lines = problem.plant.lines
+    if len(order) != len(lines):
+        raise ValueError(f"the order has {len(order)} lines, the plant has {len(lines)}")
+    seen: set[int] = set()
+    for line_idx, placements in enumerate(order):
+        for placement in placements:
+            job = problem.jobs[placement.job_idx]
+            if placement.job_idx in seen:
+                raise ValueError(f"the order places job {job.id} twice")
+            seen.add(placement.job_idx)
+            why = placement_faults(problem, line_idx, placement.job_idx, placement.stations)
+            if why:
+                raise ValueError(f"job {job.id} cannot run on {lines[line_idx].id}: {'; '.join(why)}")
+
+
+def placement_faults(
+    problem: Problem, line_idx: int, job_idx: int, stations: tuple[int, ...]
+) -> tuple[str, ...]:
+    """Why a job cannot run on a line at these stations; empty when it can."""
+    why = reasons(problem, line_idx, job_idx)
+    if why:
+        return why
+    if not stations_fit(problem, line_idx, job_idx, stations):
+        line = problem.plant.lines[line_idx]
+        named = ", ".join(
+            line.stations[idx].id if 0 <= idx < len(line.stations) else str(idx) for idx in stations
+        )
+        return (f"its layers and die cannot be done at {named} in this order",)
+    return ()
+
+
+def _sequence(scheduler: Scheduler, state: State) -> Sequence:
+    problem = scheduler.problem
+    events_by_line: list[list[Event]] = [[] for _ in problem.plant.lines]
+    for event in state.events:
+        events_by_line[event.plan.line_idx].append(event)
+    lines = tuple(
+        _line_runs(scheduler, state, line_idx, events) for line_idx, events in enumerate(events_by_line)
+    )
+    cost = _cost(problem, lines)
+    return Sequence(
+        lines=lines,
+        left_out=_left_out(problem, state),
+        broken_locks=tuple(str(lock) for lock in broken_locks(problem.locks, placed_jobs(scheduler, state))),
+        cost=cost,
+        weighed_eur=_weighed_eur(problem, scheduler.weights, lines),
+    )
+
+
+def placed_jobs(scheduler: Scheduler, state: State) -> Iterable[PlacedJob]:
+    """Where and when every placed job runs."""
+    problem = scheduler.problem
+    positions: dict[int, int] = {}
+    for event in state.events:
+        line_idx = event.plan.line_idx
+        positions[line_idx] = positions.get(line_idx, 0) + (event.changeover is not None)
+        yield PlacedJob(
+            job=event.plan.job.id,
+            line=problem.plant.lines[line_idx].id,
+            position=positions[line_idx],
+            start_ms=event.start_ms,
+            end_ms=event.end_ms,
+        )
+
+
+def _left_out(problem: Problem, state: State) -> tuple[LeftOut, ...]:
+    placed = {event.plan.placement.job_idx for event in state.events}
+    why = {drop.plan.placement.job_idx: (drop.reason,) for drop in state.dropped}
+    left_out: list[LeftOut] = []
+    for job_idx, job in enumerate(problem.jobs):
+        if job_idx in placed:
+            continue
+        left_out.append(LeftOut(job.id, why.get(job_idx) or _unplaced_reasons(problem, job_idx)))
+    return tuple(left_out)
+
+
+def _unplaced_reasons(problem: Problem, job_idx: int) -> tuple[str, ...]:
+    """Why a job is not in the order: the reasons of each line, if no line can run it."""
+    by_line = {
+        line.id: reasons(problem, line_idx, job_idx) for line_idx, line in enumerate(problem.plant.lines)
+    }
+    if all(by_line.values()):
+        return tuple(f"{line}: {'; '.join(why)}" for line, why in by_line.items())
+    return ("the order does not place it",)
+
+
+def _line_runs(scheduler: Scheduler, state: State, line_idx: int, events: list[Event]) -> LineRuns:
+    line = scheduler.problem.plant.lines[line_idx]
+    runs = tuple(_run(scheduler.problem, event) for event in events)
+    waiting_ms = 0
+    if runs:
+        first_ms = max(0, state.first_start_ms or 0)
+        open_ms = line.calendar.open_between(first_ms, runs[-1].end_ms)
+        busy_ms = sum(
+            run.run_ms
+            + run.roll_end_ms
+            + run.interruption_ms
+            + (run.changeover.duration_ms if run.changeover else 0)
+            for run in runs
+        )
+        started_setup_ms = _started_setup_ms(scheduler, line_idx, events)
+        waiting_ms = open_ms - busy_ms - started_setup_ms
+    last = events[-1].plan if events else None
+    return LineRuns(
+        line=line.id,
+        runs=runs,
+        waiting_ms=waiting_ms,
+        clean_down_ms=scheduler.trailing_clean_down_ms(line_idx, last),
+    )
+
+
+def _started_setup_ms(scheduler: Scheduler, line_idx: int, events: list[Event]) -> int:
+    """Open time after the plan's start in which a started run is still being set up."""
+    first = events[0]
+    if first.changeover is not None:
+        return 0
+    calendar = scheduler.problem.plant.lines[line_idx].calendar
+    return calendar.open_between(0, min(first.print_start_ms, first.end_ms))
+
+
+def _run(problem: Problem, event: Event) -> Run:
+    plan = event.plan
+    line = problem.plant.lines[plan.line_idx]
+    layout = plan.layout
+    return Run(
+        job_idx=plan.placement.job_idx,
+        job=plan.job.id,
+        line=line.id,
+        placement=plan.placement,
+        stations=tuple(line.stations[idx].id for idx in plan.placement.stations),
+        stock=plan.stock,
+        versions=layout.versions,
+        speed_um_min=layout.speed_um_min,
+        doffs=layout.doffs,
+        foil_reel_ends=layout.foil_reel_ends,
+        changeover=event.changeover,
+        wait_ms=event.wait_ms,
+        changeover_start_ms=event.start_ms,
+        print_start_ms=event.print_start_ms,
+        end_ms=event.end_ms,
+        run_ms=event.run_ms,
+        roll_ends=layout.roll_ends if event.changeover else 0,
+        roll_end=plan.roll_end if event.changeover else None,
+        interruptions=event.interruptions,
+        press_due_ms=plan.press_due_ms,
+        lateness_ms=0 if plan.press_due_ms is None else max(0, event.end_ms - plan.press_due_ms),
+        late_eur=late_eur(plan, event.end_ms),
+    )
+
+
+def _cost(problem: Problem, lines: tuple[LineRuns, ...]) -> Cost:
+    """Plain money by part."""
+    plain = Weights()
+    waste_eur = changeover_eur = waiting_eur = running_eur = late = Fraction(0)
+    for line in lines:
+        eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
+        waste_eur += _waste_eur(problem, plain, line)
+        changeover_eur += eur_per_ms * stopped_ms(line)
+        waiting_eur += eur_per_ms * line.waiting_ms
+        running_eur += eur_per_ms * sum(run.run_ms for run in line.runs)
+        late += sum((run.late_eur for run in line.runs), Fraction(0))
+    return Cost(waste_eur, changeover_eur, waiting_eur, running_eur, late)
+
+
+def _weighed_eur(problem: Problem, weights: Weights, lines: tuple[LineRuns, ...]) -> Fraction:
+    """What the goal makes of the parts."""
+    total_eur = Fraction(0)
+    for line in lines:
+        eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
+        total_eur += _waste_eur(problem, weights, line)
+        total_eur += weights.changeover * eur_per_ms * (stopped_ms(line) + line.waiting_ms)
+        total_eur += weights.running * eur_per_ms * sum(run.run_ms for run in line.runs)
+        total_eur += weights.late * sum((run.late_eur for run in line.runs), Fraction(0))
+    return total_eur
+
+
+def stopped_ms(line: LineRuns) -> int:
+    """Changeovers, roll ends, closure stops and the clean-down behind the last run."""
+    return line.clean_down_ms + sum(
+        run.roll_end_ms + run.interruption_ms + (run.changeover.duration_ms if run.changeover else 0)
+        for run in line.runs
+    )
+
+
+def _waste_eur(problem: Problem, weights: Weights, line: LineRuns) -> Fraction:
+    outgoing = outgoing_stock(problem.plant.lines[problem.line_idx[line.line]], None)
+    total_eur = Fraction(0)
+    for run in line.runs:
+        incoming_um = run.roll_end_waste_um + run.interruption_waste_um
+        if run.changeover:
+            incoming_um += run.changeover.incoming_waste_um
+            if outgoing is not None:
+                eur_per_um = weights.waste_eur_per_um(problem.eur_per_um(outgoing))
+                total_eur += run.changeover.outgoing_waste_um * eur_per_um
+        total_eur += incoming_um * weights.waste_eur_per_um(problem.eur_per_um(run.stock))
+        outgoing = run.stock
+    return total_eur

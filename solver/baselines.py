@@ -1,0 +1,77 @@
+"""Orders a shop would run without a search: as entered, and by due time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from solver.locks import Started
+from solver.problem import Problem
+from solver.schedule import Scheduler, State, placement_for
+from solver.sequence import Order, Placement
+from solver.weights import Weights
+
+_NEVER_MS = 1 << 62
+
+
+def as_entered(problem: Problem) -> Order:
+    """Jobs in the order they were entered, each appended to the line that ends first."""
+    return appended(problem, range(len(problem.jobs)))
+
+
+def by_due_time(problem: Problem) -> Order:
+    """Jobs by due time, those without one last, each appended to the line that ends first."""
+    due_ms = [_NEVER_MS if job.due_ms is None else job.due_ms for job in problem.jobs]
+    return appended(problem, sorted(range(len(problem.jobs)), key=lambda job_idx: due_ms[job_idx]))
+
+
+def appended(problem: Problem, job_idxs: Iterable[int]) -> Order:
+    """Append each job to the line that ends first among those that can run it, ties by line order.
+
+    Layers go to the first feasible stations in web order. Started runs come first; a job that no
+    line can run is not placed.
+    """
+    scheduler = Scheduler(problem, Weights())
+    order: list[list[Placement]] = [[] for _ in problem.plant.lines]
+    started: set[int] = set()
+    for lock in problem.locks:
+        if isinstance(lock, Started):
+            line_idx, job_idx = problem.line_idx[lock.line], problem.job_idx[lock.job]
+            placement = started_placement(problem, lock)
+            if placement is not None:
+                order[line_idx].insert(0, placement)
+                started.add(job_idx)
+    for job_idx in job_idxs:
+        if job_idx in started:
+            continue
+        placements = [
+            (line_idx, placement)
+            for line_idx in range(len(order))
+            if (placement := placement_for(problem, line_idx, job_idx)) is not None
+        ]
+        if placements:
+            ends_ms = _line_ends_ms(scheduler, order)
+            line_idx, placement = min(placements, key=lambda item: (ends_ms[item[0]], item[0]))
+            order[line_idx].append(placement)
+    return tuple(tuple(placements) for placements in order)
+
+
+def started_placement(problem: Problem, lock: Started) -> Placement | None:
+    """Where a started run stands: at the stations it names, else the first feasible ones."""
+    line_idx, job_idx = problem.line_idx[lock.line], problem.job_idx[lock.job]
+    if lock.stations is None:
+        return placement_for(problem, line_idx, job_idx)
+    idx = {station.id: idx for idx, station in enumerate(problem.plant.lines[line_idx].stations)}
+    if not set(lock.stations) <= set(idx):
+        return None
+    return Placement(job_idx, tuple(idx[station] for station in lock.stations))
+
+
+def _line_ends_ms(scheduler: Scheduler, order: list[list[Placement]]) -> list[int]:
+    plans = [
+        [scheduler.plan(line_idx, placement) for placement in placements]
+        for line_idx, placements in enumerate(order)
+    ]
+    state: State | None = scheduler.run(plans)
+    if state is None:
+        raise RuntimeError("a schedule without a limit always comes out")
+    return [line_state.end_ms for line_state in state.lines]

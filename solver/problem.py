@@ -1,0 +1,166 @@
+"""The problem: plant, jobs and locks together, validated once."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+
+from solver.checks import Checks
+from solver.jobs import Job, Layer
+from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
+from solver.plant import Consumable, Cylinder, Die, Line, Plant, Substrate
+from solver.sequence import Stock
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """A queue to be ordered: every name in it is known, so nothing later checks again.
+
+    Raises
+    ------
+    ValueError
+        With every unknown or doubled name, one a line.
+    """
+
+    plant: Plant
+    jobs: tuple[Job, ...]
+    locks: tuple[Lock, ...] = ()
+
+    def __post_init__(self) -> None:
+        checks = Checks("problem")
+        checks.unique("jobs", (job.id for job in self.jobs))
+        self._check_plant(checks)
+        for job in self.jobs:
+            self._check_job(checks, job)
+        for lock in self.locks:
+            self._check_lock(checks, lock)
+        checks.done()
+
+    @cached_property
+    def substrates(self) -> dict[str, Substrate]:
+        return {substrate.code: substrate for substrate in self.plant.substrates}
+
+    @cached_property
+    def dies(self) -> dict[str, Die]:
+        return {die.id: die for die in self.plant.dies}
+
+    @cached_property
+    def cylinders(self) -> dict[str, Cylinder]:
+        return {cylinder.id: cylinder for cylinder in self.plant.cylinders}
+
+    @cached_property
+    def consumables(self) -> dict[str, Consumable]:
+        return {consumable.id: consumable for consumable in self.plant.consumables}
+
+    @cached_property
+    def line_idx(self) -> dict[str, int]:
+        return {line.id: line_idx for line_idx, line in enumerate(self.plant.lines)}
+
+    @cached_property
+    def job_idx(self) -> dict[str, int]:
+        return {job.id: job_idx for job_idx, job in enumerate(self.jobs)}
+
+    def eur_per_um(self, stock: Stock) -> Fraction:
+        """Price of a µm of web of a stock."""
+        return self.substrates[stock.substrate].eur_per_m2 * stock.width_um / 10**12
+
+    def _check_plant(self, checks: Checks) -> None:
+        for die in self.plant.dies:
+            for cylinder_id in (die.cylinder, die.print_cylinder):
+                if cylinder_id is None:
+                    continue
+                cylinder = self.cylinders.get(cylinder_id)
+                checks.that(cylinder is not None, f"die {die.id} names an unknown cylinder {cylinder_id!r}")
+                if cylinder is not None:
+                    checks.that(
+                        cylinder.repeat_um == die.repeat_um,
+                        f"die {die.id} has repeat {die.repeat_um} µm, its cylinder {cylinder_id} "
+                        f"{cylinder.repeat_um} µm",
+                    )
+        for line in self.plant.lines:
+            self._check_present(checks, line)
+        self._check_copies(checks)
+
+    def _check_copies(self, checks: Checks) -> None:
+        """No more copies may be loaded than there are."""
+        loaded = Counter(
+            (aspect, tool)
+            for line in self.plant.lines
+            for station in line.present.loaded
+            for aspect, tool in station.tooling.items()
+            if aspect in ("die", "cylinder")
+        )
+        for (aspect, tool), count in loaded.items():
+            known: Die | Cylinder | None = (
+                self.dies.get(tool) if aspect == "die" else self.cylinders.get(tool)
+            )
+            copies = known.copies if known else None
+            checks.that(
+                copies is None or count <= copies,
+                f"present state: {aspect} {tool} is loaded {count} times, there are {copies}",
+            )
+
+    def _check_present(self, checks: Checks, line: Line) -> None:
+        stations = {station.id: station for station in line.stations}
+        present = line.present
+        where = f"present state of line {line.id}"
+        if present.substrate is not None:
+            checks.that(
+                present.substrate in self.substrates, f"{where}: unknown substrate {present.substrate!r}"
+            )
+        for station_id in sorted({loaded.station for loaded in present.loaded} | present.thrown_off):
+            checks.that(station_id in stations, f"{where}: unknown station {station_id!r}")
+        for loaded in present.loaded:
+            station = stations.get(loaded.station)
+            if station is None:
+                continue
+            aspects = {aspect.name for aspect in station.aspects}
+            for aspect, value in loaded.tooling.items():
+                checks.that(aspect in aspects, f"{where}: station {station.id} has no aspect {aspect!r}")
+                checks.that(
+                    aspect != "consumable" or not value or value in self.consumables,
+                    f"{where}: unknown consumable {value!r}",
+                )
+
+    def _check_job(self, checks: Checks, job: Job) -> None:
+        checks.that(job.substrate in self.substrates, f"job {job.id}: unknown substrate {job.substrate!r}")
+        checks.that(job.die in self.dies, f"job {job.id}: unknown die {job.die!r}")
+        for layer in job.layers:
+            self._check_layer(checks, job, layer)
+
+    def _check_layer(self, checks: Checks, job: Job, layer: Layer) -> None:
+        if layer.consumable is not None:
+            checks.that(
+                layer.consumable in self.consumables,
+                f"job {job.id}: unknown consumable {layer.consumable!r}",
+            )
+
+    def _check_lock(self, checks: Checks, lock: Lock) -> None:
+        for job_id in lock_jobs(lock):
+            checks.that(job_id in self.job_idx, f"lock “{lock}”: unknown job {job_id!r}")
+        if isinstance(lock, Started | OnLine):
+            checks.that(lock.line in self.line_idx, f"lock “{lock}”: unknown line {lock.line!r}")
+        if isinstance(lock, Started):
+            checks.that(
+                lock.changeover_start_ms <= lock.print_start_ms <= lock.end_ms
+                and lock.changeover_start_ms <= 0 <= lock.end_ms,
+                f"lock “{lock}”: must have started by the plan's start and end after it",
+            )
+        if isinstance(lock, FixedStart):
+            checks.not_negative(f"lock “{lock}”: start_ms", lock.start_ms)
+        if isinstance(lock, AtPosition):
+            checks.that(lock.position >= 1, f"lock “{lock}”: positions count from 1")
+        if isinstance(lock, Together):
+            checks.unique(f"lock “{lock}”", lock.jobs)
+
+
+def lock_jobs(lock: Lock) -> Iterable[str]:
+    """Ids of the jobs a lock speaks of."""
+    if isinstance(lock, Together):
+        return lock.jobs
+    if isinstance(lock, Before):
+        return (lock.job, lock.then)
+    return (lock.job,)

@@ -1,0 +1,118 @@
+"""A job fitted to a line at chosen stations: all that does not depend on what runs before it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from solver.changeover import SPLICE_TABLE, Handover, Prices, cheapest_changeover
+from solver.jobs import Job
+from solver.layout import Layout, chosen_stock, lay_out
+from solver.plant import Line
+from solver.problem import Problem
+from solver.sequence import Changeover, Placement, Stock
+from solver.tooling import (
+    EMPTY,
+    CountedTool,
+    Needs,
+    counted_tools,
+    station_needs,
+    station_task,
+    used_stations,
+)
+from solver.weights import Weights
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RunPlan:
+    """What a placement takes, worked out once.
+
+    Parameters
+    ----------
+    idx
+        Its number among the plans of one scheduler.
+    used, needs
+        Stations it uses, in web order, and what it needs at each.
+    tools
+        Counted dies and cylinders it holds.
+    roll_end
+        What each of its roll ends costs; None where it has none.
+    work_ms
+        Running time and roll ends.
+    own_need_um
+        Web and roll-end waste it takes from its stock, whatever the changeover.
+    """
+
+    idx: int
+    line_idx: int
+    placement: Placement
+    job: Job
+    used: tuple[int, ...]
+    needs: tuple[Needs, ...]
+    layout: Layout
+    tools: tuple[CountedTool, ...]
+    roll_end: Changeover | None
+    work_ms: int
+    own_need_um: int
+    press_due_ms: int | None
+
+    @property
+    def stock(self) -> Stock:
+        return self.layout.stock
+
+
+def make_run_plan(
+    problem: Problem, weights: Weights, idx: int, line_idx: int, placement: Placement
+) -> RunPlan:
+    """Fit a placement's job to its line.
+
+    Raises
+    ------
+    ValueError
+        Where no stocked width holds the job on this line.
+    """
+    line = problem.plant.lines[line_idx]
+    job = problem.jobs[placement.job_idx]
+    stock = chosen_stock(problem, line, job)
+    if stock is None:
+        raise ValueError(f"job {job.id}: no stocked width holds it on line {line.id}")
+    used = used_stations(line, placement.stations)
+    needs = station_needs(problem, line, job, placement.stations, stock)
+    layout = lay_out(problem, line, job, stock, used)
+    roll_end = _roll_end(problem, weights, line, used, stock) if layout.roll_ends else None
+    due_ms = job.due_ms
+    return RunPlan(
+        idx=idx,
+        line_idx=line_idx,
+        placement=placement,
+        job=job,
+        used=used,
+        needs=tuple(needs[station_idx] for station_idx in used),
+        layout=layout,
+        tools=counted_tools(problem, line, job, placement.stations),
+        roll_end=roll_end,
+        work_ms=layout.run_ms + (layout.roll_ends * roll_end.duration_ms if roll_end else 0),
+        own_need_um=layout.web_um + (layout.roll_ends * roll_end.waste_um if roll_end else 0),
+        press_due_ms=None if due_ms is None else due_ms - problem.plant.after_press_ms,
+    )
+
+
+def _roll_end(
+    problem: Problem, weights: Weights, line: Line, used: tuple[int, ...], stock: Stock
+) -> Changeover:
+    """A changeover with the splice alone: no job change, no settling, same stock on both sides."""
+    table = line.stations[SPLICE_TABLE]
+    needs = tuple("same roll" if aspect.name == "roll" else None for aspect in table.aspects)
+    loaded = tuple("roll at its end" if aspect.name == "roll" else EMPTY for aspect in table.aspects)
+    splice = station_task(problem, line, SPLICE_TABLE, loaded, needs)
+    eur_per_um = weights.waste_eur_per_um(problem.eur_per_um(stock))
+    return cheapest_changeover(
+        line,
+        Handover(
+            used=used,
+            outgoing_used=used,
+            stopped=(splice,) if splice else (),
+            spliced=True,
+            job_change=False,
+        ),
+        Prices(eur_per_um, eur_per_um, weights.changeover * line.eur_per_ms),
+    )

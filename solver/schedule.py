@@ -1,0 +1,624 @@
+"""A sequence in time: orders of runs become starts, ends, changeovers and costs.
+
+Repeatedly the line whose next changeover can start earliest is taken, ties by line order; so starts
+never decrease, and a shared die goes to whoever can start first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence as SequenceOf
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from solver.copies import Copies, Fetch, copies_free_ms, fetches, moved, present_copies
+from solver.feasibility import station_choices
+from solver.layout import MS_PER_MIN, round_half_up
+from solver.locks import Before, FixedStart, Started
+from solver.plant import Line
+from solver.problem import Problem
+from solver.run_plan import RunPlan, make_run_plan
+from solver.sequence import Changeover, Interruption, Mode, Placement, Stock
+from solver.setups import Setup, Setups, Transition
+from solver.tooling import present_loaded
+from solver.weights import Weights
+
+MS_PER_H = 3_600_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LineState:
+    """A line after some of its runs. `holding` has a number of `Setups` for every station."""
+
+    holding: tuple[int, ...]
+    before: RunPlan | None
+    print_start_ms: int
+    end_ms: int
+    clean: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Event:
+    """One run placed in time. `changeover` is None for a run that had started before the plan.
+
+    `drawn` is what it takes from stocks whose amount is followed; `eur` its weighed cost with the
+    waiting before it.
+    """
+
+    plan: RunPlan
+    changeover: Changeover | None
+    wait_ms: int
+    start_ms: int
+    print_start_ms: int
+    end_ms: int
+    run_ms: int
+    interruptions: tuple[Interruption, ...]
+    holding: tuple[int, ...]
+    fetched: tuple[Fetch, ...]
+    transitions: tuple[Transition, ...]
+    drawn: tuple[tuple[Stock, int], ...]
+    eur: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Dropped:
+    """A run that can never start, and why."""
+
+    plan: RunPlan
+    reason: str
+
+
+@dataclass(slots=True, eq=False)
+class State:
+    """All lines after some runs: what a further run depends on."""
+
+    lines: list[LineState]
+    copies: Copies
+    drawn: dict[Stock, int]
+    next_idx: list[int]
+    events: list[Event]
+    dropped: list[Dropped]
+    first_start_ms: int | None = None
+    eur: float = 0.0
+    pending: list[Event | Dropped | None] = field(default_factory=list)
+
+    def snapshot(self) -> State:
+        """A copy that further runs do not change."""
+        return State(
+            lines=list(self.lines),
+            copies=self.copies,
+            drawn=dict(self.drawn),
+            next_idx=list(self.next_idx),
+            events=list(self.events),
+            dropped=list(self.dropped),
+            first_start_ms=self.first_start_ms,
+            eur=self.eur,
+            pending=list(self.pending),
+        )
+
+
+Plans = SequenceOf[SequenceOf[RunPlan]]
+"""Run plans in order, for every line."""
+
+
+class Scheduler:
+    """Places orders of runs in time, for one problem under one goal."""
+
+    def __init__(self, problem: Problem, weights: Weights) -> None:
+        self.problem = problem
+        self.weights = weights
+        self.setups = Setups(problem, weights)
+        self._plans: dict[tuple[int, Placement], RunPlan] = {}
+        self._lines = problem.plant.lines
+        self._ms_eur = [float(weights.changeover * line.eur_per_ms) for line in self._lines]
+        self._run_ms_eur = [float(weights.running * line.eur_per_ms) for line in self._lines]
+        self._um_eur: dict[Stock, float] = {}
+        self._floor_eur: dict[int, float] = {}
+        self._late_eur = [
+            (float(weights.late * job.late_eur), float(weights.late * job.late_eur_per_h / MS_PER_H))
+            for job in problem.jobs
+        ]
+        self._fixed = {
+            problem.job_idx[lock.job]: lock.start_ms for lock in problem.locks if isinstance(lock, FixedStart)
+        }
+        self._earlier: dict[int, list[int]] = {}
+        for lock in problem.locks:
+            if isinstance(lock, Before):
+                then = problem.job_idx[lock.then]
+                self._earlier.setdefault(then, []).append(problem.job_idx[lock.job])
+        self._started = {
+            problem.job_idx[lock.job]: lock for lock in problem.locks if isinstance(lock, Started)
+        }
+        self._stocked = {
+            Stock(substrate.code, stocked.width_um): stocked
+            for substrate in problem.plant.substrates
+            for stocked in substrate.widths
+            if stocked.on_hand_um is not None
+        }
+        self._interruption_ms = [
+            (_interruption_ms(line, cold=False), _interruption_ms(line, cold=True)) for line in self._lines
+        ]
+
+    def plan(self, line_idx: int, placement: Placement) -> RunPlan:
+        """The plan of a placement on a line, worked out once."""
+        key = (line_idx, placement)
+        plan = self._plans.get(key)
+        if plan is None:
+            plan = make_run_plan(self.problem, self.weights, len(self._plans), line_idx, placement)
+            self._plans[key] = plan
+        return plan
+
+    def um_eur(self, stock: Stock) -> float:
+        """Weighed price of a µm of wasted web."""
+        eur = self._um_eur.get(stock)
+        if eur is None:
+            eur = float(self.weights.waste_eur_per_um(self.problem.eur_per_um(stock)))
+            self._um_eur[stock] = eur
+        return eur
+
+    def present(self) -> State:
+        """All lines as the plan begins."""
+        return State(
+            lines=[
+                LineState(
+                    holding=tuple(self.setups.number(loaded) for loaded in present_loaded(line)),
+                    before=None,
+                    print_start_ms=line.present.free_at_ms,
+                    end_ms=line.present.free_at_ms,
+                    clean=line.present.low_migration,
+                )
+                for line in self._lines
+            ],
+            copies=present_copies(self.problem),
+            drawn=dict.fromkeys(self._stocked, 0),
+            next_idx=[0] * len(self._lines),
+            events=[],
+            dropped=[],
+            pending=[None] * len(self._lines),
+        )
+
+    def run(
+        self,
+        plans: Plans,
+        state: State | None = None,
+        limit_eur: float = float("inf"),
+        keep: list[State] | None = None,
+    ) -> State | None:
+        """Place every run, from a state on.
+
+        Parameters
+        ----------
+        state
+            Where to go on; it is changed. None for the lines' present state.
+        limit_eur
+            Give up, with None, as soon as the cost is sure to be above it.
+        keep
+            When given, gets a snapshot before every step.
+        """
+        if state is None:
+            state = self.begin(plans)
+        left_eur = sum(
+            self.floor_eur(plan)
+            for line_idx, line_plans in enumerate(plans)
+            for plan in line_plans[state.next_idx[line_idx] :]
+        )
+        while True:
+            if keep is not None:
+                keep.append(state.snapshot())
+            placed = len(state.events)
+            if not self._step(plans, state):
+                break
+            if len(state.events) > placed:
+                left_eur -= self.floor_eur(state.events[-1].plan)
+            if state.eur + left_eur > limit_eur:
+                return None
+        for line_idx, line_state in enumerate(state.lines):
+            state.eur += self.trailing_clean_down_ms(line_idx, line_state.before) * self._ms_eur[line_idx]
+        return None if state.eur > limit_eur else state
+
+    def trailing_clean_down_ms(self, line_idx: int, last: RunPlan | None) -> int:
+        """Cleaning behind a line's last run, when that was low-migration work."""
+        return self._lines[line_idx].clean_down_out_ms if last and last.job.low_migration else 0
+
+    def floor_eur(self, plan: RunPlan) -> float:
+        """What a run costs at least, whatever the order."""
+        eur = self._floor_eur.get(plan.idx)
+        if eur is None:
+            line = self._lines[plan.line_idx]
+            eur = plan.layout.run_ms * self._run_ms_eur[plan.line_idx]
+            eur += line.job_change_ms * self._ms_eur[plan.line_idx]
+            self._floor_eur[plan.idx] = eur * (1 - 1e-9)
+        return eur
+
+    def begin(self, plans: Plans) -> State:
+        """All lines as the plan begins, with started runs placed."""
+        state = self.present()
+        for line_idx, line_plans in enumerate(plans):
+            if line_plans:
+                lock = self._started.get(line_plans[0].placement.job_idx)
+                if lock is not None and lock.line == self._lines[line_idx].id:
+                    self.place(state, self._started_event(state, line_plans[0], lock))
+                    state.first_start_ms = 0
+        return state
+
+    def _step(self, plans: Plans, state: State) -> bool:
+        """Place or drop one run; False when none is left."""
+        best: Event | None = None
+        blocked = False
+        for line_idx, line_plans in enumerate(plans):
+            if state.next_idx[line_idx] >= len(line_plans):
+                continue
+            plan = line_plans[state.next_idx[line_idx]]
+            if self._waits_for_another(plans, state, plan):
+                blocked = True
+                continue
+            step = state.pending[line_idx]
+            if step is None or step.plan is not plan:
+                step = state.pending[line_idx] = self.next_step(state, plan)
+            if isinstance(step, Dropped):
+                state.dropped.append(step)
+                state.next_idx[line_idx] += 1
+                return True
+            if best is None or step.start_ms < best.start_ms:
+                best = step
+        if best is None and blocked:
+            best = self._break_deadlock(plans, state)
+            if best is None:
+                return True
+        if best is None:
+            return False
+        self.place(state, best)
+        return True
+
+    def _waits_for_another(self, plans: Plans, state: State, plan: RunPlan) -> bool:
+        """Whether a run that must end before this one starts is still to be placed."""
+        if not self._earlier:
+            return False
+        return any(
+            plan_after.placement.job_idx == earlier
+            for earlier in self._earlier.get(plan.placement.job_idx, ())
+            for line_idx, line_plans in enumerate(plans)
+            for plan_after in line_plans[state.next_idx[line_idx] :]
+        )
+
+    def _break_deadlock(self, plans: Plans, state: State) -> Event | None:
+        """Every line waits for a run behind another's: place the first line's regardless."""
+        line_idx = next(idx for idx, line_plans in enumerate(plans) if state.next_idx[idx] < len(line_plans))
+        step = self.next_step(state, plans[line_idx][state.next_idx[line_idx]])
+        if isinstance(step, Dropped):
+            state.dropped.append(step)
+            state.next_idx[line_idx] += 1
+            return None
+        return step
+
+    def next_step(self, state: State, plan: RunPlan) -> Event | Dropped:
+        """The earliest the plan can be placed after a state, or why it never can."""
+        line = self._lines[plan.line_idx]
+        start_ms = max(state.lines[plan.line_idx].end_ms, plan.job.ready_ms)
+        if plan.tools:
+            start_ms = max(start_ms, copies_free_ms(state.copies, plan))
+        if self._fixed or self._earlier:
+            start_ms = max(start_ms, self._locked_until_ms(state, plan))
+        while True:
+            start_ms = line.calendar.next_open(start_ms)
+            event = self._placed(state, plan, start_ms)
+            if line.calendar.horizon_ms is not None and event.end_ms > line.calendar.horizon_ms:
+                return Dropped(plan, f"its run on {line.id} would end beyond the calendar")
+            lacking = self._lacking(state, event)
+            if lacking is None:
+                return event
+            stock, arrives_ms = lacking
+            if arrives_ms is None:
+                width = f"{stock.width_um / 1000:g} mm"
+                return Dropped(plan, f"{stock.substrate} in {width} never suffices for its run on {line.id}")
+            start_ms = max(start_ms, arrives_ms)
+
+    def _locked_until_ms(self, state: State, plan: RunPlan) -> int:
+        job_idx = plan.placement.job_idx
+        until_ms = self._fixed.get(job_idx, 0)
+        for earlier in self._earlier.get(job_idx, ()):
+            for event in state.events:
+                if event.plan.placement.job_idx == earlier:
+                    until_ms = max(until_ms, event.end_ms)
+        return until_ms
+
+    def _lacking(self, state: State, event: Event) -> tuple[Stock, int | None] | None:
+        """A stock that does not suffice at the event's start, and when more of it arrives."""
+        for stock, length_um in event.drawn:
+            stocked = self._stocked[stock]
+            have_um = (stocked.on_hand_um or 0) - state.drawn[stock]
+            later_ms: list[int] = []
+            for delivery in stocked.deliveries:
+                if delivery.at_ms <= event.start_ms:
+                    have_um += delivery.length_um
+                else:
+                    later_ms.append(delivery.at_ms)
+            if have_um < length_um:
+                return stock, min(later_ms, default=None)
+        return None
+
+    def _placed(self, state: State, plan: RunPlan, start_ms: int) -> Event:
+        """The plan's run with its changeover beginning at `start_ms`."""
+        line_idx = plan.line_idx
+        line = self._lines[line_idx]
+        line_state = state.lines[line_idx]
+        before = line_state.before
+        wait_ms = start_ms - line_state.end_ms
+        run_out = before is None or wait_ms > line.hold_ms
+        cold = (line.cold_after_ms is not None and wait_ms > line.cold_after_ms) or (
+            before is None and line.present.cold
+        )
+        fetched = fetches(state.copies, plan, start_ms) if plan.tools else ()
+        holding = line_state.holding
+        for fetch in fetched:
+            if fetch.copy.place is not None and fetch.copy.place[0] == line_idx:
+                holding = self._without(holding, fetch.copy.place[1], fetch.copy.place[2])
+        if cold:
+            holding = self.setups.cold(line, holding)
+        transitions = tuple(
+            self.setups.transition(plan, position, holding[station_idx])
+            for position, station_idx in enumerate(plan.used)
+        )
+        hidden: tuple[int, ...] = ()
+        if before is not None and not run_out and line.hands_while_running:
+            hidden = self._hidden(line_state, before, plan, fetched, transitions)
+        setup = self.setups.setup(
+            plan,
+            before,
+            transitions,
+            hidden,
+            Mode.RUN_OUT if run_out else Mode.HELD,
+            cold,
+            self._clean_down_ms(line, line_state, plan),
+            tuple(holding[station_idx] for station_idx in plan.used),
+        )
+        print_start_ms, end_ms, interruptions = self._through_closures(
+            line_idx, start_ms, setup.changeover.duration_ms, plan.work_ms
+        )
+        return Event(
+            plan=plan,
+            changeover=setup.changeover,
+            wait_ms=wait_ms,
+            start_ms=start_ms,
+            print_start_ms=print_start_ms,
+            end_ms=end_ms,
+            run_ms=plan.layout.run_ms,
+            interruptions=interruptions,
+            holding=self._holding_after(line, plan, holding, transitions, interruptions),
+            fetched=fetched,
+            transitions=transitions,
+            drawn=self._drawn(plan, setup, interruptions),
+            eur=setup.eur + self._event_eur(state, plan, start_ms, end_ms, interruptions),
+        )
+
+    def _without(self, holding: tuple[int, ...], station_idx: int, aspect_idx: int) -> tuple[int, ...]:
+        emptied = self.setups.emptied(holding[station_idx], aspect_idx)
+        return (*holding[:station_idx], emptied, *holding[station_idx + 1 :])
+
+    def _hidden(
+        self,
+        line_state: LineState,
+        before: RunPlan,
+        plan: RunPlan,
+        fetched: tuple[Fetch, ...],
+        transitions: tuple[Transition, ...],
+    ) -> tuple[int, ...]:
+        """Stations whose tasks are done while the run before runs: the longest that fit first.
+
+        They must be guarded and not used by that run, and the copies they take must be free when the
+        window opens.
+        """
+        candidates = [
+            (station_idx, transition)
+            for station_idx, transition in zip(plan.used, transitions, strict=True)
+            if transition.guarded_ms and station_idx not in before.used
+        ]
+        if not candidates:
+            return ()
+        line = self._lines[plan.line_idx]
+        opens_ms = max(line_state.print_start_ms, plan.job.ready_ms)
+        window_ms = line.calendar.open_between(opens_ms, line_state.end_ms)
+        late = {fetch.tool.station_idx for fetch in fetched if fetch.copy.free_ms > opens_ms}
+        tasks = [
+            transition.task
+            for station_idx, transition in candidates
+            if transition.task is not None and transition.guarded_ms <= window_ms and station_idx not in late
+        ]
+        left_ms = Fraction(line.hands_while_running * window_ms)
+        hidden: list[int] = []
+        for task in sorted(tasks, key=lambda task: (-task.duration_ms, task.station_idx)):
+            if task.duration_ms <= left_ms:
+                hidden.append(task.station_idx)
+                left_ms -= task.duration_ms
+        return tuple(sorted(hidden))
+
+    def _clean_down_ms(self, line: Line, line_state: LineState, plan: RunPlan) -> int:
+        if line_state.clean and not plan.job.low_migration:
+            return line.clean_down_out_ms
+        if plan.job.low_migration and not line_state.clean:
+            return line.clean_down_in_ms
+        return 0
+
+    def _through_closures(
+        self, line_idx: int, start_ms: int, changeover_ms: int, work_ms: int
+    ) -> tuple[int, int, tuple[Interruption, ...]]:
+        """Print start and end of a changeover and a run that follow each other, and what interrupts them."""
+        if not self._lines[line_idx].calendar.closures:
+            print_start_ms = start_ms + changeover_ms
+            return print_start_ms, print_start_ms + work_ms, ()
+        interruptions: list[Interruption] = []
+        print_start_ms = self._advance(line_idx, start_ms, changeover_ms, False, interruptions)
+        end_ms = self._advance(line_idx, print_start_ms, work_ms, True, interruptions)
+        return print_start_ms, end_ms, tuple(interruptions)
+
+    def _advance(
+        self, line_idx: int, at_ms: int, work_ms: int, during_run: bool, interruptions: list[Interruption]
+    ) -> int:
+        """When work that begins at `at_ms` is done; each closure in it is added to `interruptions`."""
+        line = self._lines[line_idx]
+        again_ms = 0
+        left_ms = work_ms
+        while True:
+            closure = line.calendar.closure_from(at_ms)
+            if closure is None or at_ms + again_ms + left_ms <= closure[0]:
+                return at_ms + again_ms + left_ms
+            worked_ms = max(0, closure[0] - at_ms - again_ms)
+            left_ms -= worked_ms
+            cold = line.cold_after_ms is not None and closure[1] - closure[0] > line.cold_after_ms
+            stop_ms = self._interruption_ms[line_idx][cold]
+            again_ms = max(0, again_ms - (closure[0] - at_ms)) + stop_ms
+            interruptions.append(
+                Interruption(
+                    closure_start_ms=closure[0],
+                    closure_end_ms=closure[1],
+                    duration_ms=stop_ms,
+                    waste_um=line.restart_um + (line.start_up_um if cold else 0),
+                    during_run=during_run,
+                    work_done_ms=work_ms - left_ms,
+                    cold=cold,
+                )
+            )
+            at_ms = closure[1]
+
+    def _holding_after(
+        self,
+        line: Line,
+        plan: RunPlan,
+        holding: tuple[int, ...],
+        transitions: tuple[Transition, ...],
+        interruptions: tuple[Interruption, ...],
+    ) -> tuple[int, ...]:
+        if any(interruption.cold for interruption in interruptions):
+            holding = self.setups.cold(line, holding)
+            transitions = tuple(
+                self.setups.transition(plan, position, holding[station_idx])
+                for position, station_idx in enumerate(plan.used)
+            )
+        after = list(holding)
+        for station_idx, transition in zip(plan.used, transitions, strict=True):
+            after[station_idx] = transition.after
+        return tuple(after)
+
+    def _drawn(
+        self, plan: RunPlan, setup: Setup, interruptions: tuple[Interruption, ...]
+    ) -> tuple[tuple[Stock, int], ...]:
+        if not self._stocked:
+            return ()
+        incoming_um = plan.own_need_um + setup.incoming_waste_um
+        incoming_um += sum(interruption.waste_um for interruption in interruptions)
+        drawn = {plan.stock: incoming_um}
+        if setup.outgoing is not None and setup.outgoing_waste_um:
+            drawn[setup.outgoing] = drawn.get(setup.outgoing, 0) + setup.outgoing_waste_um
+        return tuple((stock, length_um) for stock, length_um in drawn.items() if stock in self._stocked)
+
+    def _event_eur(
+        self,
+        state: State,
+        plan: RunPlan,
+        start_ms: int,
+        end_ms: int,
+        interruptions: tuple[Interruption, ...],
+    ) -> float:
+        """Weighed cost of a run, the waiting before it and what interrupts it, without its set-up."""
+        line_idx = plan.line_idx
+        line_state = state.lines[line_idx]
+        first_ms = start_ms if state.first_start_ms is None else state.first_start_ms
+        idle_from_ms = line_state.end_ms if line_state.before is not None else first_ms
+        stopped_ms = plan.work_ms - plan.layout.run_ms
+        if idle_from_ms != start_ms:
+            stopped_ms += self._lines[line_idx].calendar.open_between(idle_from_ms, start_ms)
+        wasted_um = plan.own_need_um - plan.layout.web_um
+        for interruption in interruptions:
+            wasted_um += interruption.waste_um
+            stopped_ms += interruption.duration_ms
+        eur = wasted_um * self.um_eur(plan.stock) + stopped_ms * self._ms_eur[line_idx]
+        return eur + plan.layout.run_ms * self._run_ms_eur[line_idx] + self.late_eur(plan, end_ms)
+
+    def late_eur(self, plan: RunPlan, end_ms: int) -> float:
+        """Weighed cost of a run's lateness when it ends then."""
+        if plan.press_due_ms is None or end_ms <= plan.press_due_ms:
+            return 0.0
+        once_eur, per_ms_eur = self._late_eur[plan.placement.job_idx]
+        return once_eur + per_ms_eur * (end_ms - plan.press_due_ms)
+
+    def _started_event(self, state: State, plan: RunPlan, lock: Started) -> Event:
+        line = self._lines[plan.line_idx]
+        fetched = fetches(state.copies, plan, lock.end_ms)
+        line_state = state.lines[plan.line_idx]
+        transitions = tuple(
+            self.setups.transition(plan, position, line_state.holding[station_idx])
+            for position, station_idx in enumerate(plan.used)
+        )
+        run_ms = line.calendar.open_between(max(0, lock.print_start_ms), lock.end_ms)
+        eur = run_ms * self._run_ms_eur[plan.line_idx]
+        return Event(
+            plan=plan,
+            changeover=None,
+            wait_ms=0,
+            start_ms=lock.changeover_start_ms,
+            print_start_ms=lock.print_start_ms,
+            end_ms=lock.end_ms,
+            run_ms=run_ms,
+            interruptions=(),
+            holding=self._holding_after(line, plan, line_state.holding, transitions, ()),
+            fetched=fetched,
+            transitions=transitions,
+            drawn=(),
+            eur=eur + self.late_eur(plan, lock.end_ms),
+        )
+
+    def place(self, state: State, event: Event) -> None:
+        """Place an event: the state becomes the one behind it."""
+        plan = event.plan
+        line_idx = plan.line_idx
+        state.lines[line_idx] = LineState(
+            holding=event.holding,
+            before=plan,
+            print_start_ms=event.print_start_ms,
+            end_ms=event.end_ms,
+            clean=plan.job.low_migration,
+        )
+        if state.first_start_ms is None:
+            state.first_start_ms = event.start_ms
+        removed = [
+            (key, (line_idx, station_idx, aspect_idx))
+            for station_idx, transition in zip(plan.used, event.transitions, strict=True)
+            for key, aspect_idx in transition.removed
+        ]
+        if plan.tools or removed:
+            for fetch in event.fetched:
+                place = fetch.copy.place
+                if place is not None and place[0] != line_idx:
+                    other = state.lines[place[0]]
+                    state.lines[place[0]] = replace(
+                        other, holding=self._without(other.holding, place[1], place[2])
+                    )
+            state.copies = moved(state.copies, plan, event.fetched, removed, event.end_ms)
+            state.pending = [None] * len(self._lines)
+        elif event.drawn or self._stocked or len(state.events) == 0 or self._earlier:
+            state.pending = [None] * len(self._lines)
+        for stock, length_um in event.drawn:
+            state.drawn[stock] += length_um
+        state.pending[line_idx] = None
+        state.next_idx[line_idx] += 1
+        state.events.append(event)
+        state.eur += event.eur
+
+
+def _interruption_ms(line: Line, cold: bool) -> int:
+    """A closure's stop, its restart metres at set-up speed, and start-up where the line went cold."""
+    duration_ms = Fraction(line.restart_um * MS_PER_MIN, line.setup_speed_um_min) + line.stop_ms
+    return round_half_up(duration_ms + (line.start_up_ms if cold else 0))
+
+
+def late_eur(plan: RunPlan, end_ms: int) -> Fraction:
+    """What a run that ends then costs for being late: a missed van once, then by the hour."""
+    if plan.press_due_ms is None or end_ms <= plan.press_due_ms:
+        return Fraction(0)
+    job = plan.job
+    return job.late_eur + job.late_eur_per_h * Fraction(end_ms - plan.press_due_ms, MS_PER_H)
+
+
+def placement_for(problem: Problem, line_idx: int, job_idx: int) -> Placement | None:
+    """A job on a line at the first feasible stations in web order; None if it cannot run there."""
+    choices = station_choices(problem, line_idx, job_idx)
+    return Placement(job_idx, choices[0]) if choices else None

@@ -1,0 +1,1 @@
+"""The search: rooms that turn a problem into good sequences, assembled in `solve`."""

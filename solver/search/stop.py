@@ -1,0 +1,67 @@
+"""When a search ends: the only place in the solver that knows a clock."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+
+@dataclass
+class Stop:
+    """Limits of a search.
+
+    Parameters
+    ----------
+    time_s
+        Wall-clock limit in seconds; None for none.
+    work
+        Most sequences to be costed; None for none. With this limit alone a result depends only on
+        problem, weights and seed.
+    cancelled
+        Asked now and then; a true answer ends the search, which keeps what it has.
+    """
+
+    time_s: float | None = None
+    work: int | None = None
+    cancelled: Callable[[], bool] = lambda: False
+    done: int = field(default=0, init=False)
+    _share: float = field(default=1.0, init=False)
+    _started_s: float = field(default_factory=time.monotonic, init=False)
+
+    def __post_init__(self) -> None:
+        if self.time_s is not None and not self.time_s >= 0:
+            raise ValueError(f"time_s must be at least 0, is {self.time_s}")
+        if self.work is not None and self.work < 0:
+            raise ValueError(f"work must be at least 0, is {self.work}")
+        if self.time_s is None and self.work is None:
+            raise ValueError("give time_s, work or both: a search without a limit does not end")
+
+    def count(self) -> None:
+        """Note one costed sequence."""
+        self.done += 1
+
+    @property
+    def elapsed_s(self) -> float:
+        """Seconds since the search began."""
+        return time.monotonic() - self._started_s
+
+    @property
+    def reached(self) -> bool:
+        """Whether a limit is reached or the search was cancelled."""
+        if self.work is not None and self.done >= self.work * self._share:
+            return True
+        if self.time_s is not None and self.elapsed_s >= self.time_s * self._share:
+            return True
+        return self.cancelled()
+
+    @contextmanager
+    def reserve(self, share: float) -> Iterator[None]:
+        """Within this block the limits are reached early by a share that is kept for what follows."""
+        before = self._share
+        self._share = before * (1 - share)
+        try:
+            yield
+        finally:
+            self._share = before

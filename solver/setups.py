@@ -1,0 +1,197 @@
+"""Changeovers worked out once and remembered: a day's search asks for few different ones often."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from solver.changeover import SPLICE_TABLE, Handover, Prices, cheapest_changeover
+from solver.plant import Line
+from solver.problem import Problem
+from solver.run_plan import RunPlan
+from solver.sequence import Changeover, Mode, Stock, Task
+from solver.tooling import Loaded, asleep, copies_by_key, counted_at, loaded_after, station_task
+from solver.weights import Weights
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Transition:
+    """A station set for a run: its task, what it holds then, and the counted tools taken off it.
+
+    `guarded_ms` is the task's time, up to the next ms, where it may be done while the web runs; 0 where
+    it may not. `removed` holds (tool key, aspect index).
+    """
+
+    task: Task | None
+    guarded_ms: int
+    after: int
+    removed: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setup:
+    """A changeover with what the search asks of it most: its waste by stock and its weighed cost."""
+
+    changeover: Changeover
+    outgoing: Stock | None
+    outgoing_waste_um: int
+    incoming_waste_um: int
+    eur: float
+
+
+class Setups:
+    """Tasks and changeovers of one problem under one goal, filled on first sight.
+
+    What a station holds is known by a number; `loaded` gives the text behind it.
+    """
+
+    def __init__(self, problem: Problem, weights: Weights) -> None:
+        self._problem = problem
+        self._weights = weights
+        self._counted = copies_by_key(problem.plant)
+        self._numbers: dict[Loaded, int] = {}
+        self._loaded: list[Loaded] = []
+        self._transitions: dict[tuple[int, int, int], Transition] = {}
+        self._setups: dict[tuple[object, ...], Setup] = {}
+
+    def number(self, loaded: Loaded) -> int:
+        """The number of what a station holds."""
+        number = self._numbers.get(loaded)
+        if number is None:
+            number = self._numbers[loaded] = len(self._loaded)
+            self._loaded.append(loaded)
+        return number
+
+    def loaded(self, number: int) -> Loaded:
+        return self._loaded[number]
+
+    def emptied(self, number: int, aspect_idx: int) -> int:
+        """What a station holds once one aspect's tool has been taken away."""
+        loaded = self._loaded[number]
+        return self.number((*loaded[:aspect_idx], "", *loaded[aspect_idx + 1 :]))
+
+    def cold(self, line: Line, numbers: tuple[int, ...]) -> tuple[int, ...]:
+        """What a line's stations hold once it has gone cold."""
+        return tuple(
+            self.number(asleep(station, self._loaded[number])) if station.is_inkjet else number
+            for station, number in zip(line.stations, numbers, strict=True)
+        )
+
+    def transition(self, plan: RunPlan, position: int, number: int) -> Transition:
+        """What setting the plan's station at `position` of its used ones takes."""
+        key = (plan.idx, position, number)
+        transition = self._transitions.get(key)
+        if transition is None:
+            transition = self._transitions[key] = self._work_out(plan, position, number)
+        return transition
+
+    def _work_out(self, plan: RunPlan, position: int, number: int) -> Transition:
+        line = self._problem.plant.lines[plan.line_idx]
+        station_idx = plan.used[position]
+        before = self._loaded[number]
+        after = loaded_after(line.stations[station_idx], before, plan.needs[position])
+        task = station_task(self._problem, line, station_idx, before, plan.needs[position])
+        guarded = task is not None and station_idx != SPLICE_TABLE and line.stations[station_idx].guarded
+        return Transition(
+            task=task,
+            guarded_ms=math.ceil(task.duration_ms) if task is not None and guarded else 0,
+            after=self.number(after),
+            removed=tuple(
+                (tool.key, tool.aspect_idx)
+                for tool in counted_at(line, station_idx, before, self._counted)
+                if after[tool.aspect_idx] != before[tool.aspect_idx]
+            ),
+        )
+
+    def setup(
+        self,
+        plan: RunPlan,
+        before: RunPlan | None,
+        transitions: tuple[Transition, ...],
+        hidden: tuple[int, ...],
+        mode: Mode,
+        cold: bool,
+        clean_down_ms: int,
+        holding: tuple[int, ...],
+    ) -> Setup:
+        """The changeover to a plan; `before` is None for the line's present state.
+
+        `transitions` follow from what the used stations are `holding`; `hidden` are the indices of
+        the stations set while the run before ran.
+        """
+        before_idx = -1 if before is None else before.idx
+        key = (plan.idx, before_idx, holding, hidden, mode, cold, clean_down_ms)
+        setup = self._setups.get(key)
+        if setup is None:
+            tasks = tuple(transition.task for transition in transitions if transition.task is not None)
+            setup = self._set_up(plan, before, tasks, hidden, mode, cold, clean_down_ms)
+            self._setups[key] = setup
+        return setup
+
+    def _set_up(
+        self,
+        plan: RunPlan,
+        before: RunPlan | None,
+        tasks: tuple[Task, ...],
+        hidden: tuple[int, ...],
+        mode: Mode,
+        cold: bool,
+        clean_down_ms: int,
+    ) -> Setup:
+        line = self._problem.plant.lines[plan.line_idx]
+        outgoing = outgoing_stock(line, before)
+        handover = Handover(
+            used=plan.used,
+            outgoing_used=before.used if before else (),
+            stopped=tuple(task for task in tasks if task.station_idx not in hidden),
+            hidden=tuple(task for task in tasks if task.station_idx in hidden),
+            reengaged=self._reengaged(line, plan, before),
+            spliced=outgoing is not None and outgoing != plan.stock,
+            another_substrate=outgoing is not None and outgoing.substrate != plan.stock.substrate,
+            mode=mode,
+            cold=cold,
+            clean_down_ms=clean_down_ms,
+        )
+        prices = self._prices(line, plan.stock, outgoing)
+        changeover = cheapest_changeover(line, handover, prices)
+        eur = (
+            changeover.outgoing_waste_um * prices.outgoing_eur_per_um
+            + changeover.incoming_waste_um * prices.incoming_eur_per_um
+            + changeover.duration_ms * prices.eur_per_ms
+        )
+        return Setup(
+            changeover, outgoing, changeover.outgoing_waste_um, changeover.incoming_waste_um, float(eur)
+        )
+
+    def _reengaged(self, line: Line, plan: RunPlan, before: RunPlan | None) -> tuple[int, ...]:
+        """Used stations that were thrown off and take web to come back."""
+        if before is None:
+            thrown_off = {idx for idx in plan.used if line.stations[idx].id in line.present.thrown_off}
+        else:
+            thrown_off = set(plan.used) - set(before.used)
+        return tuple(
+            idx
+            for idx in plan.used
+            if idx in thrown_off and idx != SPLICE_TABLE and line.stations[idx].reengage_um
+        )
+
+    def _prices(self, line: Line, incoming: Stock, outgoing: Stock | None) -> Prices:
+        weigh = self._weights.waste_eur_per_um
+        incoming_eur = weigh(self._problem.eur_per_um(incoming))
+        return Prices(
+            outgoing_eur_per_um=(
+                incoming_eur if outgoing is None else weigh(self._problem.eur_per_um(outgoing))
+            ),
+            incoming_eur_per_um=incoming_eur,
+            eur_per_ms=self._weights.changeover * line.eur_per_ms,
+        )
+
+
+def outgoing_stock(line: Line, before: RunPlan | None) -> Stock | None:
+    """The stock on the unwind before a changeover; None where nothing is threaded."""
+    if before is not None:
+        return before.stock
+    present = line.present
+    if present.substrate is None or present.width_um is None:
+        return None
+    return Stock(present.substrate, present.width_um)

@@ -1,0 +1,327 @@
+"""Invented plants and queues, drawn from a seed: every feature of the model turns up somewhere."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+from fractions import Fraction
+
+from solver.calendar import Calendar
+from solver.feasibility import station_choices
+from solver.jobs import Job, Layer, Version
+from solver.plant import (
+    Aspect,
+    AspectRule,
+    Consumable,
+    Cylinder,
+    Delivery,
+    Die,
+    Line,
+    LoadedStation,
+    Plant,
+    PresentState,
+    Station,
+    StockedWidth,
+    Substrate,
+)
+from solver.problem import Problem
+from solver.sequence import Order, Placement
+
+M_UM = 1_000_000
+MM_UM = 1_000
+MIN_MS = 60_000
+H_MS = 3_600_000
+
+WIDTHS_MM = (250, 330)
+INKS = ("white", "yellow", "red", "black")
+VARNISHES = ("gloss", "matt")
+FOILS = ("gold", "silver")
+
+
+@dataclass(frozen=True)
+class DayShape:
+    """How much of what a drawn day holds."""
+
+    jobs: int = 8
+    lines: int = 2
+    closures: bool = True
+    limited_stock: bool = True
+    layers: int = 3
+    late_prices: bool = True
+
+
+def drawn_day(seed: int, shape: DayShape | None = None) -> Problem:
+    """A plant and a queue; the same for the same seed and shape."""
+    shape = shape or DayShape()
+    rng = random.Random(seed)
+    dies = tuple(_die(rng, die_idx) for die_idx in range(5))
+    substrates = tuple(_substrate(rng, code, shape) for code in ("paper", "film", "foamed"))
+    cylinders = tuple(
+        Cylinder(cylinder_id, repeat_um, copies)
+        for cylinder_id, repeat_um, copies in (
+            ("mag-80", 254_000, rng.choice((1, 2, None))),
+            ("mag-96", 304_800, rng.choice((1, 2))),
+            ("print-80", 254_000, rng.choice((2, 4, None))),
+            ("print-96", 304_800, rng.choice((3, None))),
+        )
+    )
+    consumables = (
+        *(Consumable(ink, Fraction(idx, 4), anilox=rng.choice((None, "a-360"))) for idx, ink in enumerate(INKS)),
+        *(Consumable(varnish, anilox="a-120", max_speed_um_min=60 * M_UM) for varnish in VARNISHES),
+        *(Consumable(foil, reel_um=rng.choice((400, 900)) * M_UM) for foil in FOILS),
+    )
+    lines = tuple(_line(rng, line_idx, shape, dies) for line_idx in range(shape.lines))
+    plant = Plant(
+        lines=lines,
+        substrates=substrates,
+        dies=dies,
+        cylinders=cylinders,
+        consumables=consumables,
+        wash_up_ms={("red", "black"): 2 * MIN_MS, ("black", "white"): 20 * MIN_MS},
+        after_press_ms=30 * MIN_MS,
+        core_wall_um=3_500,
+    )
+    return Problem(plant, tuple(_job(rng, job_idx, shape) for job_idx in range(shape.jobs)))
+
+
+def drawn_order(problem: Problem, seed: int) -> Order:
+    """Every job that can run at a random place, at random stations."""
+    rng = random.Random(seed)
+    order: list[list[Placement]] = [[] for _ in problem.plant.lines]
+    job_idxs = list(range(len(problem.jobs)))
+    rng.shuffle(job_idxs)
+    for job_idx in job_idxs:
+        choices = [
+            (line_idx, stations)
+            for line_idx in range(len(order))
+            for stations in station_choices(problem, line_idx, job_idx)
+        ]
+        if choices:
+            line_idx, stations = rng.choice(choices)
+            order[line_idx].append(Placement(job_idx, stations))
+    return tuple(map(tuple, order))
+
+
+def _die(rng: random.Random, die_idx: int) -> Die:
+    teeth_80 = rng.random() < 0.5
+    across = rng.choice((2, 3))
+    return Die(
+        id=f"d{die_idx}",
+        repeat_um=254_000 if teeth_80 else 304_800,
+        across=across,
+        around=rng.choice((2, 3, 4)),
+        label_width_um=rng.choice((70, 74)) * MM_UM,
+        gap_across_um=3 * MM_UM,
+        cylinder="mag-80" if teeth_80 else "mag-96",
+        print_cylinder=rng.choice((None, "print-80" if teeth_80 else "print-96")),
+        copies=rng.choice((1, 1, 2, None)),
+        max_liner_um=rng.choice((None, 70)),
+    )
+
+
+def _substrate(rng: random.Random, code: str, shape: DayShape) -> Substrate:
+    def stocked(width_mm: int) -> StockedWidth:
+        if not shape.limited_stock or rng.random() < 0.4:
+            return StockedWidth(width_mm * MM_UM)
+        deliveries = tuple(
+            Delivery(rng.randrange(1, 20) * H_MS, rng.choice((500, 3000)) * M_UM)
+            for _ in range(rng.randrange(3))
+        )
+        return StockedWidth(width_mm * MM_UM, rng.choice((300, 2500, 8000)) * M_UM, deliveries)
+
+    return Substrate(
+        code=code,
+        eur_per_m2=Fraction(rng.choice((45, 60, 110)), 100),
+        widths=tuple(stocked(width_mm) for width_mm in WIDTHS_MM),
+        material_class=code,
+        thickness_um=rng.choice((None, 140)),
+        liner_thickness_um=rng.choice((55, 80)) if code == "film" else 55,
+        print_settings=rng.choice(("coated", "uncoated")),
+        usual_roll_um=rng.choice((None, 1000 * M_UM)),
+    )
+
+
+def _aspect(name: str, minutes: float, register_m: float = 0, rule: AspectRule = AspectRule.DIFFERS) -> Aspect:
+    return Aspect(name, rule, round(minutes * MIN_MS), round(register_m * M_UM))
+
+
+def _flexo(rng: random.Random, station_id: str, x_m: float, does: tuple[str, ...]) -> Station:
+    register_m = rng.choice((3, 5, 10))
+    return Station(
+        id=station_id,
+        kind="flexo",
+        x_um=round(x_m * M_UM),
+        does=does,
+        aspects=(
+            _aspect("cylinder", 2, register_m),
+            _aspect("plate", 3, register_m),
+            _aspect("consumable", rng.choice((3, 8)), register_m, AspectRule.WASH_UP),
+            _aspect("anilox", rng.choice((0, 2)), 1),
+        ),
+        guarded=rng.random() < 0.7,
+        reengage_um=rng.choice((0, 2)) * M_UM,
+        max_speed_um_min=rng.choice((None, 120 * M_UM)),
+    )
+
+
+def _stations(rng: random.Random) -> tuple[Station, ...]:
+    first_m, ink_m = rng.choice((3, 5)), rng.choice((10, 12))
+    inkjet = Station(
+        id="inkjet",
+        kind="inkjet",
+        x_um=ink_m * M_UM,
+        does=("inkjet",),
+        aspects=(
+            _aspect("channels", rng.choice((0, 1)), 2, AspectRule.ADDED),
+            _aspect("settings", rng.choice((0.5, 3)), rng.choice((0, 5))),
+        ),
+        guarded=rng.random() < 0.5,
+        lift_um=rng.choice((0, 5)) * M_UM,
+        reengage_um=rng.choice((0, 1)) * M_UM,
+        channel_speed_um_min={"W": 30 * M_UM, "C": 60 * M_UM},
+        channels=frozenset("CMYKW"),
+    )
+    foil = Station(
+        id="foil",
+        kind="foil",
+        x_um=19 * M_UM,
+        does=("foil",),
+        aspects=(_aspect("plate", 4, 6), _aspect("consumable", 2, 0)),
+        guarded=True,
+    )
+    die = Station(
+        id="die",
+        kind="die",
+        x_um=24 * M_UM,
+        does=("die-cut",),
+        aspects=(_aspect("cylinder", 4, 8), _aspect("die", 3, 6.5)),
+        strokes_per_min=rng.choice((None, Fraction(180))),
+    )
+    return (
+        Station("splice table", "splice", 0, (), (_aspect("roll", rng.choice((0, 1.5))), _aspect("width", 5))),
+        _flexo(rng, "flexo-1", first_m, ("white", "spot")),
+        inkjet,
+        foil,
+        _flexo(rng, "flexo-2", 21, ("spot", "varnish")),
+        die,
+        Station("slitter", "slitter", 26 * M_UM, (), (_aspect("slit_layout", 4, 2),)),
+        Station("rewinder", "rewinder", 28 * M_UM, (), (_aspect("core", rng.choice((0, 2))),)),
+    )
+
+
+def _calendar(rng: random.Random) -> Calendar:
+    closures: list[tuple[int, int]] = []
+    at_ms = 0
+    for _ in range(rng.randrange(1, 5)):
+        at_ms += rng.randrange(30, 400) * MIN_MS
+        end_ms = at_ms + rng.choice((15, 45, 480)) * MIN_MS
+        closures.append((at_ms, end_ms))
+        at_ms = end_ms
+    return Calendar(tuple(closures))
+
+
+def _line(rng: random.Random, line_idx: int, shape: DayShape, dies: tuple[Die, ...]) -> Line:
+    buffered = rng.random() < 0.5
+    return Line(
+        id=f"line-{line_idx + 1}",
+        stations=_stations(rng),
+        web_width_um=rng.choice((330, 330, 260)) * MM_UM,
+        print_width_um=rng.choice((320, 240)) * MM_UM,
+        edge_trim_um=rng.choice((5, 8)) * MM_UM,
+        max_speed_um_min=80 * M_UM,
+        setup_speed_um_min=20 * M_UM,
+        eur_per_ms=Fraction(rng.choice((120, 180)), H_MS),
+        stop_ms=rng.choice((0, 30_000, 90_000)),
+        job_change_ms=MIN_MS,
+        job_change_um=rng.choice((0, 4)) * M_UM,
+        splice_um=rng.choice((1, 2)) * M_UM,
+        settle_um=rng.choice((5, 10)) * M_UM,
+        restart_um=0 if buffered else 3 * M_UM,
+        pull_back_um=12 * M_UM if buffered else 0,
+        pull_back_from_um=7 * M_UM,
+        pull_back_to_um=rng.choice((17, 25)) * M_UM,
+        hands=rng.choice((1, 2, 3)),
+        hands_while_running=rng.choice((0, 1, 2)),
+        hold_ms=rng.choice((5, 20)) * MIN_MS,
+        cold_after_ms=rng.choice((None, 120 * MIN_MS)),
+        start_up_um=10 * M_UM,
+        start_up_ms=6 * MIN_MS,
+        registers_in_turn=rng.random() < 0.3,
+        doff_ms=rng.choice((0, 20_000)),
+        foil_ms=2 * MIN_MS,
+        clean_down_in_ms=30 * MIN_MS,
+        clean_down_out_ms=5 * MIN_MS,
+        spoilage={"film": Fraction(3, 100)},
+        default_spoilage=Fraction(1, 100),
+        max_reel_diameter_um=rng.choice((None, 400 * MM_UM)),
+        counter_x_um=28 * M_UM,
+        calendar=_calendar(rng) if shape.closures else Calendar(),
+        present=_present(rng, line_idx, dies),
+    )
+
+
+def _present(rng: random.Random, line_idx: int, dies: tuple[Die, ...]) -> PresentState:
+    if rng.random() < 0.2:
+        return PresentState()
+    loaded = [LoadedStation("flexo-1", {"consumable": rng.choice(INKS), "plate": "old"})]
+    if line_idx < len(dies) and rng.random() < 0.7:
+        loaded.append(LoadedStation("die", {"die": dies[line_idx].id}))
+    return PresentState(
+        loaded=tuple(loaded),
+        awake=frozenset(rng.choice(("", "CMYK"))),
+        substrate="paper",
+        width_um=rng.choice(WIDTHS_MM) * MM_UM,
+        thrown_off=frozenset(rng.choice(((), ("flexo-2",)))),
+        cold=rng.random() < 0.3,
+        free_at_ms=rng.choice((0, 25 * MIN_MS)),
+    )
+
+
+def _layer_groups(rng: random.Random, most: int, job_id: str) -> tuple[tuple[Layer, ...], ...]:
+    def plated(kind: str, consumables: tuple[str, ...]) -> Layer:
+        return Layer(kind, rng.choice(consumables), plate=rng.choice(("", f"{job_id}/{kind}", "shared")))
+
+    pool: list[tuple[Layer, ...]] = []
+    if rng.random() < 0.4:
+        pool.append((plated("spot", INKS[1:]) if rng.random() < 0.5 else plated("white", INKS[:1]),))
+    if rng.random() < 0.7:
+        pool.append((Layer("inkjet", channels=frozenset(rng.choice(("CMYK", "CMYKW", "K")))),))
+    if rng.random() < 0.3:
+        pool.append((plated("foil", FOILS),))
+    if rng.random() < 0.5:
+        pool.append((plated("varnish", VARNISHES),))
+    if not pool and rng.random() < 0.5:
+        pool.append((plated("spot", INKS[1:]), plated("spot", INKS)))
+    return tuple(pool[:most])
+
+
+def _job(rng: random.Random, job_idx: int, shape: DayShape) -> Job:
+    job_id = f"j{job_idx}"
+    versions = tuple(
+        Version(
+            f"v{version_idx}",
+            quantity,
+            Fraction(rng.choice((0, 5, 10)), 100),
+            rng.choice((None, quantity + quantity // 20)),
+        )
+        for version_idx in range(rng.randrange(1, 4))
+        for quantity in (rng.randrange(500, 20_000),)
+    )
+    labels_per_reel = rng.choice((None, 500, 1000))
+    return Job(
+        id=job_id,
+        versions=versions,
+        substrate=rng.choice(("paper", "film", "foamed")),
+        die=f"d{rng.randrange(5)}",
+        layer_groups=_layer_groups(rng, shape.layers, job_id),
+        slit_layout=rng.choice(("two lanes", "three lanes")),
+        core_um=rng.choice((None, 40 * MM_UM, 76 * MM_UM)),
+        labels_per_reel=labels_per_reel,
+        full_reels=labels_per_reel is not None and rng.random() < 0.3,
+        roll_width_um=rng.choice((None, None, None, 330 * MM_UM)),
+        ready_ms=rng.choice((0, 0, 0, rng.randrange(600) * MIN_MS)),
+        due_ms=rng.choice((None, rng.randrange(-60, 1500) * MIN_MS)) if shape.late_prices else None,
+        late_eur=Fraction(rng.choice((0, 80))),
+        late_eur_per_h=Fraction(rng.choice((0, 30))),
+        low_migration=rng.random() < 0.15,
+    )

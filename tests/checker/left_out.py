@@ -1,0 +1,136 @@
+"""Whether jobs are left out for good reason.
+
+Where a left-out job would have stood is not known. So a complaint is made only when it would have
+found stock and time on every line that can run it, even at the end of all and at the most it could take.
+"""
+
+from __future__ import annotations
+
+from solver.jobs import Job
+from solver.plant import AspectRule, Line
+from solver.problem import Problem
+from solver.sequence import LeftOut, Sequence, Stock
+from tests.checker.open_time import interruption_ms, interruption_waste_um, next_open, work_through
+from tests.checker.possible import legal_choices, line_refusals
+from tests.checker.quantities import (
+    foil_reel_ends,
+    roll_ends,
+    running_ms,
+    speed_um_min,
+    stock_for,
+    version_doffs,
+    version_runs,
+)
+from tests.checker.rounding import MS_PER_MIN, ceil_div
+from tests.checker.starts import lock_earliest_ms
+from tests.checker.state import Replay
+from tests.checker.supply import delivery_times, supply_um
+
+
+def left_out_complaints(play: Replay, sequence: Sequence) -> list[str]:
+    """Jobs left out that some line could have run, or without a reason for every line."""
+    complaints = []
+    for left_out in sequence.left_out:
+        job = play.problem.jobs[play.problem.job_idx[left_out.job]]
+        lines = [line for line in play.problem.plant.lines if not line_refusals(play.problem, line, job)]
+        if not lines:
+            complaints += _reasons_complaints(play.problem, left_out)
+        elif not any(may_lack_stock(play, line, job) or may_lack_time(play, line, job) for line in lines):
+            able = ", ".join(line.id for line in lines)
+            complaints.append(f"job {job.id}: is left out, but {able} can run it and nothing is short")
+    return complaints
+
+
+def _reasons_complaints(problem: Problem, left_out: LeftOut) -> list[str]:
+    if len(left_out.reasons) >= len(problem.plant.lines):
+        return []
+    return [f"job {left_out.job}: no line can run it, but not every line's reason is given"]
+
+
+def may_lack_stock(play: Replay, line: Line, job: Job) -> bool:
+    """Whether the job's own stock or one that it may leave blank could be too short."""
+    own = stock_for(play.problem, line, job)
+    waste_um = most_waste_um(play.problem, line, job)
+    stocks = {
+        Stock(substrate.code, stocked.width_um)
+        for substrate in play.problem.substrates.values()
+        for stocked in substrate.widths
+    }
+    for stock in stocks:
+        there_um = supply_um(play.problem, stock)
+        need_um = waste_um + (web_um(play.problem, line, job) if stock == own else 0)
+        if there_um is not None and play.taken[stock] + need_um > there_um:
+            return True
+    return False
+
+
+def may_lack_time(play: Replay, line: Line, job: Job) -> bool:
+    """Whether the job could end beyond the line's horizon."""
+    horizon_ms = line.calendar.horizon_ms
+    if horizon_ms is None:
+        return False
+    stocks = {
+        Stock(substrate.code, stocked.width_um)
+        for substrate in play.problem.substrates.values()
+        for stocked in substrate.widths
+    }
+    starts = [job.ready_ms, line.present.free_at_ms, *(run.end_ms for run in play.runs.values())]
+    starts += delivery_times(play.problem, stocks)
+    lock_ms = lock_earliest_ms(play, job)
+    start_ms = max(starts if lock_ms is None else [*starts, lock_ms])
+    passage = work_through(line, next_open(line.calendar, start_ms), most_work_ms(play.problem, line, job), 0)
+    return passage.end_ms > horizon_ms
+
+
+def web_um(problem: Problem, line: Line, job: Job) -> int:
+    """Sellable web and spoilage of a job on a line."""
+    return sum(version.web_um for version in version_runs(problem, line, job))
+
+
+def most_strip_um(line: Line) -> int:
+    """More than any changeover or roll end on a line can waste."""
+    stations = line.stations
+    registers_um = [max((a.register_um for a in station.aspects), default=0) for station in stations]
+    back_um = [station.reengage_um for station in stations]
+    path_um = stations[-1].x_um + max(station.lift_um for station in stations)
+    restarts_um = len(stations) * len(stations) * line.restart_um
+    lost_um = line.splice_um + line.settle_um + line.job_change_um + line.start_up_um
+    return 2 * path_um + sum(registers_um) + sum(back_um) + restarts_um + lost_um
+
+
+def most_changes(problem: Problem, line: Line, job: Job) -> int:
+    """Changeovers, roll ends and closures of one run at most."""
+    web = web_um(problem, line, job)
+    ends = roll_ends(problem.substrates[job.substrate], web)
+    return 1 + ends + len(line.calendar.closures)
+
+
+def most_waste_um(problem: Problem, line: Line, job: Job) -> int:
+    """More than a run of the job can waste."""
+    each_um = most_strip_um(line) + interruption_waste_um(line, cold=True)
+    return most_changes(problem, line, job) * each_um
+
+
+def most_work_ms(problem: Problem, line: Line, job: Job) -> int:
+    """More than changeover, run, roll ends and interruptions of the job can take."""
+    tasks_ms = sum(
+        2 * aspect.duration_ms * (len(station.channels) if aspect.rule is AspectRule.ADDED else 1)
+        for station in line.stations
+        for aspect in station.aspects
+    )
+    tasks_ms += len(line.stations) * max(problem.plant.wash_up_ms.values(), default=0)
+    fixed_ms = line.job_change_ms + line.clean_down_in_ms + line.clean_down_out_ms + line.start_up_ms
+    passing_ms = ceil_div(most_strip_um(line) * MS_PER_MIN, line.setup_speed_um_min)
+    each_ms = tasks_ms + fixed_ms + passing_ms + len(line.stations) * line.stop_ms
+    changes_ms = most_changes(problem, line, job) * (each_ms + interruption_ms(line, cold=True))
+    return changes_ms + _longest_run_ms(problem, line, job)
+
+
+def _longest_run_ms(problem: Problem, line: Line, job: Job) -> int:
+    web, die = web_um(problem, line, job), problem.dies[job.die]
+    doffs = sum(version_doffs(job, version.target, die) for version in version_runs(problem, line, job))
+    foil_ends = foil_reel_ends(problem, job, web)
+    return max(
+        running_ms(line, web, speed_um_min(problem, line, job, stations), doffs, foil_ends)
+        for stations in legal_choices(problem, line, job)
+    )

@@ -1,0 +1,156 @@
+"""The web ledger: every µm of every line is accounted for, once."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from solver.sequence import Piece, PieceKind, Stock
+from tests.checker.complaints import differs
+from tests.checker.expected import ExpectedChangeover, ExpectedRun
+from tests.checker.geometry import covered_um
+from tests.checker.money import runs_of_line
+from tests.checker.state import Replay
+
+CHANGEOVER = "changeover"
+ROLL_END = "roll end"
+CLOSURE = "closure"
+RUN = "run"
+
+Ledger = tuple[tuple[Piece, ...], ...]
+Lengths = Counter[tuple[str, PieceKind, Stock | None]]
+"""µm by cause, kind and stock."""
+
+
+def ledger_complaints(play: Replay, ledger: Ledger) -> list[str]:
+    """Contiguity, lengths and order of every line's web, and the total of every stock."""
+    lines = play.problem.plant.lines
+    complaints = differs("ledger", "number of lines", len(ledger), len(lines))
+    for line_idx, (line, pieces) in enumerate(zip(lines, ledger, strict=False)):
+        where = f"ledger of {line.id}"
+        runs = [run for run in runs_of_line(play, line_idx) if run.changeover is not None]
+        complaints += contiguity_complaints(where, line.id, pieces)
+        complaints += lengths_complaints(where, pieces, runs)
+        complaints += version_complaints(where, pieces, runs)
+        complaints += order_complaints(where, pieces, runs)
+        complaints += place_complaints(where, pieces, runs)
+    return complaints + stock_complaints(play, ledger)
+
+
+def contiguity_complaints(where: str, line_id: str, pieces: tuple[Piece, ...]) -> list[str]:
+    """Pieces follow on each other from 0, none empty, all of the line."""
+    complaints = []
+    reached_um = 0
+    for place, piece in enumerate(pieces, start=1):
+        complaints += differs(f"{where}, piece {place}", "start in µm", piece.from_um, reached_um)
+        complaints += differs(f"{where}, piece {place}", "line", piece.line, line_id)
+        if piece.to_um <= piece.from_um:
+            complaints.append(f"{where}, piece {place}: is empty")
+        reached_um = piece.to_um
+    return complaints
+
+
+def changeover_lengths(
+    cause: str, changeover: ExpectedChangeover, outgoing: Stock | None, incoming: Stock
+) -> Lengths:
+    """What a changeover leaves on the web."""
+    outcome = changeover.outcome
+    blank_um = outcome.splice_at_um or 0
+    lengths: Lengths = Counter()
+    lengths[cause, PieceKind.BLANK, outgoing] += blank_um
+    lengths[cause, PieceKind.RESTART, outgoing] += covered_um(outcome.spoil_before)
+    lengths[cause, PieceKind.STRIP, incoming] += outcome.strip_um - blank_um
+    lengths[cause, PieceKind.RESTART, incoming] += covered_um(outcome.spoil_after)
+    lengths[cause, PieceKind.SPLICE, incoming] += outcome.splice_um
+    lengths[cause, PieceKind.START_UP, incoming] += outcome.start_up_um
+    return lengths
+
+
+def run_lengths(run: ExpectedRun) -> Lengths:
+    """All that one run, its changeover, its roll ends and its closures leave on the web."""
+    lengths: Lengths = Counter()
+    for version in run.versions:
+        lengths[RUN, PieceKind.SELLABLE, run.stock] += version.good_um
+        lengths[RUN, PieceKind.SPOILAGE, run.stock] += version.web_um - version.good_um
+    if run.changeover is not None:
+        lengths.update(changeover_lengths(CHANGEOVER, run.changeover, run.outgoing, run.stock))
+    for key, length_um in changeover_lengths(ROLL_END, run.roll_end, run.stock, run.stock).items():
+        lengths[key] += run.roll_ends * length_um
+    for closure in run.interruptions:
+        start_up_um = run.line.start_up_um if closure.cold else 0
+        lengths[CLOSURE, PieceKind.RESTART, run.stock] += closure.waste_um - start_up_um
+        lengths[CLOSURE, PieceKind.START_UP, run.stock] += start_up_um
+    return lengths
+
+
+def lengths_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
+    """Per cause, kind and stock the line's pieces are as long as its runs make them."""
+    said: Lengths = Counter()
+    for piece in pieces:
+        said[piece.cause, piece.kind, piece.stock] += piece.length_um
+    right: Lengths = Counter()
+    for run in runs:
+        right.update(run_lengths(run))
+    complaints = []
+    for cause, kind, stock in dict.fromkeys([*right, *said]):
+        what = f"{cause}: {kind} of {stock} in µm"
+        complaints += differs(where, what, said[cause, kind, stock], right[cause, kind, stock])
+    return complaints
+
+
+def version_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
+    """Every version has its sellable web and its spoilage allowance."""
+    said: Counter[tuple[str, str | None, PieceKind]] = Counter()
+    for piece in pieces:
+        if piece.kind in (PieceKind.SELLABLE, PieceKind.SPOILAGE):
+            said[piece.job, piece.version, piece.kind] += piece.length_um
+    right: Counter[tuple[str, str | None, PieceKind]] = Counter()
+    for run in runs:
+        for version in run.versions:
+            right[run.job.id, version.version, PieceKind.SELLABLE] = version.good_um
+            right[run.job.id, version.version, PieceKind.SPOILAGE] = version.web_um - version.good_um
+    complaints = []
+    for job_id, version_id, kind in dict.fromkeys([*right, *said]):
+        key = (job_id, version_id, kind)
+        complaints += differs(where, f"{kind} of {job_id}, {version_id} in µm", said[key], right[key])
+    return complaints
+
+
+def order_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
+    """Sellable web follows the running order of jobs and versions."""
+    said = [(piece.job, piece.version) for piece in pieces if piece.kind is PieceKind.SELLABLE]
+    right = [(run.job.id, version.version) for run in runs for version in run.versions]
+    return differs(where, "order of versions", list(dict.fromkeys(said)), right)
+
+
+def place_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
+    """A changeover's strip, blank, splice and start-up lie between the two runs' sellable web."""
+    between = (PieceKind.STRIP, PieceKind.BLANK, PieceKind.SPLICE, PieceKind.START_UP)
+    runs_at = {run.job.id: place for place, run in enumerate(runs)}
+    said: Counter[int] = Counter()
+    place = 0
+    for piece in pieces:
+        if piece.kind is PieceKind.SELLABLE:
+            place = runs_at.get(piece.job, place) + 1
+        if piece.cause == CHANGEOVER and piece.kind in between:
+            said[place] += piece.length_um
+    complaints = []
+    for place, run in enumerate(runs):
+        right = sum(
+            length_um
+            for (cause, kind, _), length_um in run_lengths(run).items()
+            if cause == CHANGEOVER and kind in between
+        )
+        complaints += differs(where, f"web between runs before {run.job.id} in µm", said[place], right)
+    return complaints
+
+
+def stock_complaints(play: Replay, ledger: Ledger) -> list[str]:
+    """Of every stock the lines together hold what the schedule took."""
+    said: Counter[Stock] = Counter()
+    for pieces in ledger:
+        for piece in pieces:
+            said[piece.stock] += piece.length_um
+    complaints = []
+    for stock in dict.fromkeys([*play.taken, *said]):
+        complaints += differs("ledger", f"µm of {stock}", said[stock], play.taken[stock])
+    return complaints
