@@ -81,7 +81,7 @@ def cheapest_changeover(line: Line, handover: Handover, prices: Prices) -> Chang
     last = len(line.stations) - 1
     best: tuple[tuple[int, int, int, tuple[int, ...]], Changeover] | None = None
     for groups in _splits(handover):
-        candidate = _with_stops(line, handover, groups)
+        candidate = changeover_with(line, handover, groups)
         rank = (
             outgoing * candidate.outgoing_waste_um
             + incoming * candidate.incoming_waste_um
@@ -112,7 +112,7 @@ def _splits(handover: Handover) -> Iterator[Groups]:
             yield tuple(tasks[start:end] for start, end in zip(bounds, bounds[1:], strict=False))
 
 
-def _with_stops(line: Line, handover: Handover, groups: Groups) -> Changeover:
+def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeover:
     """The changeover with its tasks done in these stops."""
     stop_x_um = [
         line.stations[-1].x_um if handover.mode is Mode.RUN_OUT else group[-1].x_um for group in groups

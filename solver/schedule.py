@@ -76,7 +76,7 @@ class State:
     drawn: dict[Stock, int]
     next_idx: list[int]
     events: list[Event]
-    dropped: list[Dropped]
+    dropped: tuple[Dropped, ...] = ()
     first_start_ms: int | None = None
     eur: float = 0.0
     pending: list[Event | Dropped | None] = field(default_factory=list)
@@ -89,7 +89,7 @@ class State:
             drawn=dict(self.drawn),
             next_idx=list(self.next_idx),
             events=list(self.events),
-            dropped=list(self.dropped),
+            dropped=self.dropped,
             first_start_ms=self.first_start_ms,
             eur=self.eur,
             pending=list(self.pending),
@@ -172,7 +172,6 @@ class Scheduler:
             drawn=dict.fromkeys(self._stocked, 0),
             next_idx=[0] * len(self._lines),
             events=[],
-            dropped=[],
             pending=[None] * len(self._lines),
         )
 
@@ -183,19 +182,39 @@ class Scheduler:
         limit_eur: float = float("inf"),
         keep: list[State] | None = None,
     ) -> State | None:
-        """Place every run, from a state on.
+        """Place every run, from a state on; None once the cost is sure to be above the limit.
 
         Parameters
         ----------
         state
             Where to go on; it is changed. None for the lines' present state.
         limit_eur
-            Give up, with None, as soon as the cost is sure to be above it.
+            Weighed cost above which the order is of no interest.
         keep
             When given, gets a snapshot before every step.
+
+        A run that can never start is left out and the schedule made again without it: the order of
+        what remains gives the same sequence. With a limit that ends it too.
         """
         if state is None:
             state = self.begin(plans)
+        while True:
+            dropped = self._run_once(plans, state, limit_eur, keep)
+            if dropped is None:
+                break
+            if limit_eur < float("inf"):
+                return None
+            state = self.begin(plans, (*state.dropped, dropped))
+            if keep is not None:
+                keep.clear()
+        for line_idx, line_state in enumerate(state.lines):
+            state.eur += self.trailing_clean_down_ms(line_idx, line_state.before) * self._ms_eur[line_idx]
+        return None if state.eur > limit_eur else state
+
+    def _run_once(
+        self, plans: Plans, state: State, limit_eur: float, keep: list[State] | None
+    ) -> Dropped | None:
+        """Place every run that has not been dropped; the first that never can start ends it."""
         left_eur = sum(
             self.floor_eur(plan)
             for line_idx, line_plans in enumerate(plans)
@@ -204,16 +223,14 @@ class Scheduler:
         while True:
             if keep is not None:
                 keep.append(state.snapshot())
-            placed = len(state.events)
-            if not self._step(plans, state):
-                break
-            if len(state.events) > placed:
-                left_eur -= self.floor_eur(state.events[-1].plan)
+            step = self._next_step(plans, state)
+            if not isinstance(step, Event):
+                return step
+            self.place(state, step)
+            left_eur -= self.floor_eur(step.plan)
             if state.eur + left_eur > limit_eur:
+                state.eur = float("inf")
                 return None
-        for line_idx, line_state in enumerate(state.lines):
-            state.eur += self.trailing_clean_down_ms(line_idx, line_state.before) * self._ms_eur[line_idx]
-        return None if state.eur > limit_eur else state
 
     def trailing_clean_down_ms(self, line_idx: int, last: RunPlan | None) -> int:
         """Cleaning behind a line's last run, when that was low-migration work."""
@@ -229,9 +246,10 @@ class Scheduler:
             self._floor_eur[plan.idx] = eur * (1 - 1e-9)
         return eur
 
-    def begin(self, plans: Plans) -> State:
+    def begin(self, plans: Plans, dropped: tuple[Dropped, ...] = ()) -> State:
         """All lines as the plan begins, with started runs placed."""
         state = self.present()
+        state.dropped = dropped
         for line_idx, line_plans in enumerate(plans):
             if line_plans:
                 lock = self._started.get(line_plans[0].placement.job_idx)
@@ -240,55 +258,50 @@ class Scheduler:
                     state.first_start_ms = 0
         return state
 
-    def _step(self, plans: Plans, state: State) -> bool:
-        """Place or drop one run; False when none is left."""
+    def _next_step(self, plans: Plans, state: State) -> Event | Dropped | None:
+        """The run that can start earliest, or one that never can; None when none is left."""
         best: Event | None = None
-        blocked = False
+        blocked: RunPlan | None = None
         for line_idx, line_plans in enumerate(plans):
-            if state.next_idx[line_idx] >= len(line_plans):
+            plan = self._following(line_plans, state, line_idx)
+            if plan is None:
                 continue
-            plan = line_plans[state.next_idx[line_idx]]
             if self._waits_for_another(plans, state, plan):
-                blocked = True
+                blocked = blocked or plan
                 continue
             step = state.pending[line_idx]
             if step is None or step.plan is not plan:
                 step = state.pending[line_idx] = self.next_step(state, plan)
             if isinstance(step, Dropped):
-                state.dropped.append(step)
-                state.next_idx[line_idx] += 1
-                return True
+                return step
             if best is None or step.start_ms < best.start_ms:
                 best = step
-        if best is None and blocked:
-            best = self._break_deadlock(plans, state)
-            if best is None:
-                return True
-        if best is None:
-            return False
-        self.place(state, best)
-        return True
+        if best is None and blocked is not None:
+            return self.next_step(state, blocked)
+        return best
+
+    def _following(
+        self, line_plans: SequenceOf[RunPlan], state: State, line_idx: int
+    ) -> RunPlan | None:
+        """A line's next run that has not been dropped."""
+        while state.next_idx[line_idx] < len(line_plans):
+            plan = line_plans[state.next_idx[line_idx]]
+            if not any(drop.plan is plan for drop in state.dropped):
+                return plan
+            state.next_idx[line_idx] += 1
+        return None
 
     def _waits_for_another(self, plans: Plans, state: State, plan: RunPlan) -> bool:
         """Whether a run that must end before this one starts is still to be placed."""
-        if not self._earlier:
+        earlier = self._earlier.get(plan.placement.job_idx)
+        if not earlier:
             return False
+        dropped = {drop.plan for drop in state.dropped}
         return any(
-            plan_after.placement.job_idx == earlier
-            for earlier in self._earlier.get(plan.placement.job_idx, ())
+            later.placement.job_idx in earlier and later not in dropped
             for line_idx, line_plans in enumerate(plans)
-            for plan_after in line_plans[state.next_idx[line_idx] :]
+            for later in line_plans[state.next_idx[line_idx] :]
         )
-
-    def _break_deadlock(self, plans: Plans, state: State) -> Event | None:
-        """Every line waits for a run behind another's: place the first line's regardless."""
-        line_idx = next(idx for idx, line_plans in enumerate(plans) if state.next_idx[idx] < len(line_plans))
-        step = self.next_step(state, plans[line_idx][state.next_idx[line_idx]])
-        if isinstance(step, Dropped):
-            state.dropped.append(step)
-            state.next_idx[line_idx] += 1
-            return None
-        return step
 
     def next_step(self, state: State, plan: RunPlan) -> Event | Dropped:
         """The earliest the plan can be placed after a state, or why it never can."""
@@ -570,6 +583,8 @@ class Scheduler:
         """Place an event: the state becomes the one behind it."""
         plan = event.plan
         line_idx = plan.line_idx
+        if state.first_start_ms is None:
+            state.first_start_ms = event.start_ms
         state.lines[line_idx] = LineState(
             holding=event.holding,
             before=plan,
@@ -577,8 +592,6 @@ class Scheduler:
             end_ms=event.end_ms,
             clean=plan.job.low_migration,
         )
-        if state.first_start_ms is None:
-            state.first_start_ms = event.start_ms
         removed = [
             (key, (line_idx, station_idx, aspect_idx))
             for station_idx, transition in zip(plan.used, event.transitions, strict=True)
@@ -602,6 +615,7 @@ class Scheduler:
         state.next_idx[line_idx] += 1
         state.events.append(event)
         state.eur += event.eur
+
 
 
 def _interruption_ms(line: Line, cold: bool) -> int:

@@ -103,8 +103,9 @@ OversPercent = Annotated[Number, Field(ge=0, le=1000, decimal_places=6), _UNQUOT
 Darkness = Annotated[Number, Field(ge=0, le=1, decimal_places=6), _UNQUOTED]
 """0 is clear, 1 the darkest."""
 
-Count = Annotated[int, Field(ge=1, le=10**9, strict=True)]
-CountOrZero = Annotated[int, Field(ge=0, le=10**9, strict=True)]
+LARGEST_COUNT = 10**9
+Count = Annotated[int, Field(ge=1, le=LARGEST_COUNT, strict=True)]
+CountOrZero = Annotated[int, Field(ge=0, le=LARGEST_COUNT, strict=True)]
 Micrometres = Annotated[int, Field(ge=1, le=10**7, strict=True)]
 
 CODE_PATTERN = r"^[^\s\x00-\x1f]([^\x00-\x1f]*[^\s\x00-\x1f])?$"

@@ -228,6 +228,10 @@ class PresentState(Contract):
     free_at: Moment | None = Field(default=None, description="When it becomes free; absent: at once.")
 
 
+MOST_STATIONS = 24
+"""Every way of parting a changeover's tasks into stops is tried; more stations would take too long."""
+
+
 class PullBackZone(Contract):
     """The stretch of web path whose stations a pull-back reaches, ends included."""
 
@@ -242,6 +246,7 @@ class Line(Contract):
     note: str = Field(default="", description="A remark for people.")
     stations: tuple[Station, ...] = Field(
         min_length=1,
+        max_length=MOST_STATIONS,
         description="In web order: the splice table at 0 first, the rewinder last.",
     )
     web_width_mm: Millimetres = Field(description="Widest web.")
@@ -388,7 +393,7 @@ class Plant(Contract):
     """Everything that stays while queues come and go."""
 
     note: str = Field(default="", description="A remark for people.")
-    site: Site = Field(description="Where the lines stand.")
+    site: Site = Field(description="The place and its clock.")
     calendar: Calendar = Field(
         default=Calendar(), description="When lines are manned, unless a line says otherwise."
     )

@@ -60,7 +60,7 @@ class Changeover(Contract):
     cold: bool = Field(description="Whether the line had to be started up.")
     stops: tuple[Stop, ...] = Field(description="In the order in which they are made.")
     hidden: tuple[Task, ...] = Field(description="Tasks done while the run before runs.")
-    reengaged: tuple[str, ...] = Field(description="Stations that come back with their tooling kept.")
+    reengaged: tuple[str, ...] = Field(description="Stations that were thrown off and come back.")
     splice_at_m: Number | None = Field(
         description="Metres of outgoing stock before the splice; none: no splice."
     )

@@ -23,8 +23,8 @@ from app.contracts.sequences import (
 from app.documents.figures import cents, day_and_time, full_time, percent, tenths, worth
 
 CAUTION = (
-    "Caution: moving webs, blades, nips, UV light and solvents. Stop the line and lock it out before you reach "
-    "in; the maker's manual, site rules, local codes and trained staff come before this plan."
+    "Caution: moving webs, blades, nips, UV light and solvents. Stop the line and lock it out before you "
+    "reach in; the maker's manual, site rules, local codes and trained staff come before this plan."
 )
 
 
@@ -120,8 +120,11 @@ def _stop_texts(changeover: Changeover) -> Iterator[str]:
         yield f"{number}. {way}at {stop.at_m:f} m, {tenths(stop.minutes)} min: {tasks}"
     for task in changeover.hidden:
         yield f"while running: {_task_text(task)}"
-    if changeover.reengaged:
-        yield f"back with kept tooling: {', '.join(changeover.reengaged)}"
+    changed = {task.station for stop in changeover.stops for task in stop.tasks}
+    changed |= {task.station for task in changeover.hidden}
+    kept = [station for station in changeover.reengaged if station not in changed]
+    if kept:
+        yield f"back with kept tooling: {', '.join(kept)}"
 
 
 def _task_text(task: Task) -> str:
@@ -182,8 +185,8 @@ def _indicators_text(totals: Totals) -> str:
     indicators = totals.indicators
     return (
         f"Set-up ratio {percent(indicators.setup_ratio)}, availability {percent(indicators.availability)}, "
-        f"effectiveness {percent(indicators.effectiveness)}, quality ratio {percent(indicators.quality_ratio)}, "
-        f"OEE {percent(indicators.oee)} (ISO 22400-2)."
+        f"effectiveness {percent(indicators.effectiveness)}, "
+        f"quality ratio {percent(indicators.quality_ratio)}, OEE {percent(indicators.oee)} (ISO 22400-2)."
     )
 
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from pydantic_core import PydanticCustomError
 
-from app.contracts.base import FIRST_YEAR, LAST_YEAR, parse_moment
+from app.contracts.base import FIRST_YEAR, LARGEST_COUNT, LAST_YEAR, parse_moment
 from app.contracts.jobs import DIE_CUT, INKJET, Layer
 
 
@@ -18,8 +18,10 @@ class CellError(ValueError):
 
 def whole_number(text: str) -> int:
     """A count above 0."""
-    if not re.fullmatch(r"[0-9]{1,10}", text) or int(text) == 0:
+    if not re.fullmatch(r"[0-9]{1,20}", text) or int(text) == 0:
         raise CellError("should be a whole number above 0, such as 12500, without separators")
+    if int(text) > LARGEST_COUNT:
+        raise CellError(f"should be at most {LARGEST_COUNT:,}")
     return int(text)
 
 
@@ -69,13 +71,13 @@ def _day(text: str) -> date | None:
 
 
 def colour_set(text: str) -> tuple[str, ...]:
-    """Inkjet channels, such as CMYK+W: letters, parted by + where that reads better."""
+    """Inkjet channels, such as CMYK+W: a set of letters, parted by + where that reads better."""
     if not text:
         return ()
     parts = [part.strip() for part in text.split("+")]
     if not all(re.fullmatch(r"[A-Za-z]+", part) for part in parts):
         raise CellError("should be inkjet channels, one letter each, such as CMYK or CMYK+OV+W")
-    return tuple(dict.fromkeys("".join(parts).upper()))
+    return tuple(sorted(set("".join(parts).upper())))
 
 
 def layer_groups(text: str) -> tuple[tuple[Layer, ...], ...]:

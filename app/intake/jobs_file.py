@@ -202,9 +202,11 @@ class _JobReader:
             return None
         of_job = {column: first.values[column] for column in OF_JOB if column in first.values}
         of_job["finishes"] = _with_inkjet(of_job["finishes"], bool(of_job["colours"]))
-        versions = tuple(self._version(record) for record in records)
+        versions = [version for record in records if (version := self._version(record)) is not None]
+        if len(versions) < len(records):
+            return None
         try:
-            return Job.model_validate({**of_job, "versions": [version for version in versions if version]})
+            return Job.model_validate({**of_job, "versions": versions})
         except ValidationError as error:
             self.findings.faults += contract_faults(error, self.file, COLUMNS.known, first.row.number)
             return None

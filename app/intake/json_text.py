@@ -53,7 +53,8 @@ def _unique_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def contract_faults(
     error: ValidationError, file: str, known_fields: Iterable[str], row: int | None = None
 ) -> list[Fault]:
-    """What a contract refuses, as faults."""
+    """What a contract refuses, as faults; a list that is short of nothing but refused items is not one."""
+    refused = error.errors(include_url=False)
     return [
         Fault(
             right=_right(details, known_fields),
@@ -62,8 +63,14 @@ def contract_faults(
             field=json_path(details["loc"]),
             value=_found(details),
         )
-        for details in error.errors(include_url=False)
+        for details in refused
+        if details["type"] != "too_short" or not _has_refused_items(details, refused)
     ]
+
+
+def _has_refused_items(details: ErrorDetails, refused: Iterable[ErrorDetails]) -> bool:
+    place = details["loc"]
+    return any(other["loc"][: len(place)] == place and other["loc"] != place for other in refused)
 
 
 def json_path(loc: Iterable[str | int]) -> str:

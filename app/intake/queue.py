@@ -33,7 +33,11 @@ def read_queue(plant_path: Path, jobs_path: Path) -> Queue:
         With every fault of both files.
     """
     findings = Findings()
-    return _queue(plant_path, jobs_path, findings)
+    plant = read_plant(plant_path, findings)
+    jobs = read_jobs(jobs_path, plant, findings)
+    if findings.faults or plant is None:
+        raise BadInput(findings.faults)
+    return Queue(plant, jobs, tuple(findings.notes))
 
 
 def read_queue_and_order(plant_path: Path, jobs_path: Path, order_path: Path) -> tuple[Queue, RunOrder]:
@@ -51,11 +55,3 @@ def read_queue_and_order(plant_path: Path, jobs_path: Path, order_path: Path) ->
     if findings.faults or plant is None or order is None:
         raise BadInput(findings.faults)
     return Queue(plant, jobs, tuple(findings.notes)), order
-
-
-def _queue(plant_path: Path, jobs_path: Path, findings: Findings) -> Queue:
-    plant = read_plant(plant_path, findings)
-    jobs = read_jobs(jobs_path, plant, findings)
-    if findings.faults or plant is None:
-        raise BadInput(findings.faults)
-    return Queue(plant, jobs, tuple(findings.notes))

@@ -44,11 +44,9 @@ class PlanClock:
 def calendar_closures(calendar: Calendar, clock: PlanClock) -> solver_calendar.Calendar:
     """A line's closures in ms: the hours outside its shifts, and the closures given.
 
-    Shifts follow the site's clock, so the night on which it is put forward or back has a shift an
-    hour shorter or longer.
+    Without shifts a line is open round the clock. Shifts follow the site's clock, so the night on
+    which it is put forward or back has a shift an hour shorter or longer.
     """
-    if not calendar.shifts and not calendar.closures:
-        return solver_calendar.ALWAYS_OPEN
     horizon_ms = HORIZON_DAYS * timedelta(days=1) // _MS
     closed = [(clock.ms(closure.start), clock.ms(closure.end)) for closure in calendar.closures]
     if calendar.shifts:

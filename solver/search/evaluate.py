@@ -77,7 +77,8 @@ class Evaluator:
         """
         self.stop.count()
         limit_eur = limit.eur + TOLERANCE * max(1.0, abs(limit.eur)) if limit.faults == 0 else float("inf")
-        after = self.scheduler.run(plans, state.snapshot(), limit_eur)
+        again = None if state.dropped else state.snapshot()
+        after = self.scheduler.run(plans, again, limit_eur)
         return NEVER if after is None else self._scored(after)
 
     def started_plans(self) -> Plans:

@@ -16,9 +16,9 @@ from solver.search.evaluate import Evaluator, Plans, Score
 from solver.search.moves import Changed, Move, Restation, Shift, Swap, moved_plans, moves_of
 
 FEWEST_SHAKES, MOST_SHAKES = 1, 4
-SLACK = 0.002
+SLACK = 0.02
 """Share of its cost by which a walk may climb between descents."""
-PATIENCE = 200
+PATIENCE = 50
 """Descents without a new best after which the walk goes back to the best."""
 
 

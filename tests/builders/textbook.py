@@ -38,9 +38,7 @@ MS_PER_MIN = 60_000
 MIN_PER_H = 60
 LABEL_WIDTH_UM = 100_000
 
-SETUP_MINUTES_ONLY = Weights(
-    waste=Fraction(0), changeover=Fraction(1), running=Fraction(0), late=Fraction(0)
-)
+SETUP_MINUTES_ONLY = Weights(waste=Fraction(0), changeover=Fraction(1), running=Fraction(0), late=Fraction(0))
 """Own weights: at 1 € a minute the weighed cost is the minutes of set-up and waiting."""
 
 WashUps = Mapping[tuple[str, str], int]

@@ -9,7 +9,7 @@ from tests.checker.left_out import left_out_complaints
 from tests.checker.lock_rules import lock_complaints
 from tests.checker.money import cost_complaints, line_complaints
 from tests.checker.replay import replay
-from tests.checker.runs import run_complaints
+from tests.checker.runs import schedule_complaints
 from tests.checker.structure import job_complaints, placement_complaints
 from tests.checker.structure import line_complaints as plant_line_complaints
 from tests.checker.web import Ledger, ledger_complaints
@@ -41,7 +41,7 @@ def check_sequence(
     if complaints:
         return complaints
     play = replay(problem, sequence, weights)
-    complaints += run_complaints(play, {run.job: run for run in sequence.runs})
+    complaints += schedule_complaints(play, {run.job: run for run in sequence.runs})
     complaints += line_complaints(play, sequence)
     complaints += cost_complaints(play, sequence, weights)
     complaints += lock_complaints(problem, sequence)

@@ -32,7 +32,12 @@ def waiting_ms(play: Replay, line_idx: int) -> int:
         return 0
     line = play.problem.plant.lines[line_idx]
     open_ms = open_between(line.calendar, plan_start_ms(play), runs[-1].end_ms)
-    return open_ms - sum(run.work_ms for run in runs)
+    return open_ms - sum(run.work_ms + started_changeover_ms(run) for run in runs)
+
+
+def started_changeover_ms(run: ExpectedRun) -> int:
+    """What is left of the changeover of a started run: no cost of this plan, but no waiting either."""
+    return open_between(run.line.calendar, 0, run.print_start_ms) if run.changeover is None else 0
 
 
 def closing_clean_down_ms(play: Replay, line_idx: int) -> int:

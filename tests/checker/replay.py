@@ -17,6 +17,7 @@ from solver.weights import Weights
 from tests.checker.expected import ExpectedRun
 from tests.checker.open_time import is_cold_after
 from tests.checker.possible import line_refusals
+from tests.checker.runs import run_complaints
 from tests.checker.starts import earliest_run, started_run
 from tests.checker.state import Next, Replay, present_plant
 from tests.checker.tooling import load, needed_channels
@@ -28,8 +29,9 @@ Turn = tuple[ExpectedRun, Next]
 class Queues:
     """The runs of every line that wait for their turn, and how many lines may be held up.
 
-    A job left out for want of stock or time stood somewhere in the order, where is not told. Until it
-    was given up it held up its line, so a run behind it may start later than it could.
+    A job left out for want of stock or time stood somewhere in the order, where is not told: until it
+    was given up it held up its line. So does a lock that had to be broken, until that was plain. A run
+    behind either may start later than it could.
     """
 
     waiting: list[list[Run]]
@@ -39,7 +41,7 @@ class Queues:
 def replay(problem: Problem, sequence: Sequence, weights: Weights) -> Replay:
     """Play a sequence's order again, with locks it says it breaks not waited for."""
     play = present_plant(problem, weights, sequence.broken_locks)
-    queues = Queues([list(line.runs) for line in sequence.lines], _given_up(problem, sequence))
+    queues = Queues([list(line.runs) for line in sequence.lines], most_held_up(problem, sequence))
     for state, waiting in zip(play.states, queues.waiting, strict=True):
         lock = started_lock(problem, state.line, problem.jobs[waiting[0].job_idx]) if waiting else None
         if lock is not None:
@@ -49,10 +51,13 @@ def replay(problem: Problem, sequence: Sequence, weights: Weights) -> Replay:
     return play
 
 
-def _given_up(problem: Problem, sequence: Sequence) -> int:
-    """Left-out jobs that some line could run."""
+def most_held_up(problem: Problem, sequence: Sequence) -> int:
+    """Left-out jobs that some line could run, and broken locks that a run would have waited for."""
     jobs = [problem.jobs[problem.job_idx[left_out.job]] for left_out in sequence.left_out]
-    return sum(any(not line_refusals(problem, line, job) for line in problem.plant.lines) for job in jobs)
+    lines = problem.plant.lines
+    given_up = sum(any(not line_refusals(problem, line, job) for line in lines) for job in jobs)
+    broken = sum(isinstance(lock, Before) and str(lock) in sequence.broken_locks for lock in problem.locks)
+    return given_up + broken
 
 
 def started_lock(problem: Problem, line: Line, job: Job) -> Started | None:
@@ -64,29 +69,32 @@ def started_lock(problem: Problem, line: Line, job: Job) -> Started | None:
 
 
 def _next_event(play: Replay, queues: Queues) -> None:
-    heads = [
-        (state, waiting[0]) for state, waiting in zip(play.states, queues.waiting, strict=True) if waiting
-    ]
-    free = [(state, run) for state, run in heads if not _waits_for(play, queues, run)]
-    outcomes: list[tuple[Outcome, Run]] = []
-    for state, run in free or heads:
-        outcome = earliest_run(play, state, run.placement)
-        if outcome is None:
+    heads = [waiting[0] for waiting in queues.waiting if waiting]
+    free = [run for run in heads if not _waits_for(play, queues, run)]
+    turns: list[tuple[Turn, Run]] = []
+    for run in free or heads:
+        line_idx = play.problem.line_idx[run.line]
+        turn = earliest_run(play, play.states[line_idx], run.placement)
+        if turn is None:
             play.never.append(run.job)
-            queues.waiting[state.line_idx].pop(0)
+            queues.waiting[line_idx].pop(0)
             return
-        outcomes.append((outcome, run))
-    expected, head = _first(outcomes, queues.most_held_up)
+        turns.append((turn, run))
+    expected, head = _first(play, turns, queues.most_held_up)
     queues.waiting[expected.line_idx].pop(0)
     _place(play, expected, head)
 
 
-def _first(turns: list[tuple[Turn, Run]], most_held_up: int) -> Turn:
-    """The run that starts earliest, ties by line order, past lines that may be held up."""
+def _first(play: Replay, turns: list[tuple[Turn, Run]], most_held_up: int) -> Turn:
+    """The run that starts earliest, ties by line order.
+
+    As many lines as jobs and locks were given up may be held up: past those, the first that is as it should be.
+    """
     in_turn = sorted(turns, key=lambda each: (each[0][0].start_ms, each[0][0].line_idx))
-    for turn, run in in_turn[: most_held_up + 1]:
-        if run.changeover_start_ms <= turn[0].start_ms:
-            return turn
+    if most_held_up:
+        for turn, run in in_turn[: most_held_up + 1]:
+            if not run_complaints(play, run, turn[0]):
+                return turn
     return in_turn[0][0]
 
 
@@ -113,6 +121,7 @@ def _place(play: Replay, expected: ExpectedRun, head: Next) -> None:
     state.last = expected
     play.taken.update(expected.taken_by_stock())
     play.runs[expected.job.id] = expected
+    play.reached_ms = expected.start_ms
 
 
 def went_cold(expected: ExpectedRun) -> bool:

@@ -12,18 +12,24 @@ from tests.checker.quantities import possible_reels
 from tests.checker.state import Replay
 
 
-def run_complaints(play: Replay, runs: dict[str, Run]) -> list[str]:
+def schedule_complaints(play: Replay, runs: dict[str, Run]) -> list[str]:
     """All complaints about runs, in the order of starting: the first one is the one to look at."""
     complaints = [f"run {job_id}: can never start, stock or tools do not suffice" for job_id in play.never]
     for job_id, expected in play.runs.items():
-        run = runs[job_id]
-        complaints += quantity_complaints(play, run, expected)
-        complaints += time_complaints(run, expected)
-        complaints += changeover_complaints(f"run {job_id}, changeover", run.changeover, expected.changeover)
-        complaints += roll_end_complaints(run, expected)
-        complaints += interruption_complaints(run, expected)
-        complaints += late_complaints(run, expected)
+        complaints += run_complaints(play, runs[job_id], expected)
     return complaints
+
+
+def run_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[str]:
+    """Everything in which a run is not as it should be."""
+    return [
+        *quantity_complaints(play, run, expected),
+        *time_complaints(run, expected),
+        *changeover_complaints(f"run {run.job}, changeover", run.changeover, expected.changeover),
+        *roll_end_complaints(run, expected),
+        *interruption_complaints(run, expected),
+        *late_complaints(run, expected),
+    ]
 
 
 def quantity_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[str]:

@@ -27,18 +27,13 @@ from tests.checker.tooling import needed_tooling, tool_needs, tool_sources
 
 
 def lock_earliest_ms(play: Replay, job: Job) -> int | None:
-    """From when on locks let a run start."""
-    times = [
-        lock.start_ms for lock in play.problem.locks if isinstance(lock, FixedStart) and lock.job == job.id
-    ]
-    times += [
-        play.runs[lock.job].end_ms
-        for lock in play.problem.locks
-        if isinstance(lock, Before)
-        and lock.then == job.id
-        and str(lock) not in play.broken_locks
-        and lock.job in play.runs
-    ]
+    """From when on locks let a run start: not before a fixed start, nor before what it must follow."""
+    times = []
+    for lock in play.problem.locks:
+        if isinstance(lock, FixedStart) and lock.job == job.id:
+            times.append(lock.start_ms)
+        elif isinstance(lock, Before) and lock.then == job.id and str(lock) not in play.broken_locks:
+            times += [play.runs[lock.job].end_ms] if lock.job in play.runs else []
     return max(times, default=None)
 
 
@@ -68,8 +63,12 @@ def earliest_run(play: Replay, state: LineState, placement: Placement) -> tuple[
 
 
 def possible_starts(play: Replay, head: Next) -> list[int]:
-    """The least start but for stock, and the later instants at which its need or the stock can change."""
-    earliest = [head.state.free_ms, head.job.ready_ms, *(source.free_ms for source in head.sources)]
+    """The least start but for stock, and the later instants at which its need or the stock can change.
+
+    Starts never decrease: nor may a run go back in time behind one that its line waited for in vain.
+    """
+    earliest = [head.state.free_ms, head.job.ready_ms, play.reached_ms]
+    earliest += [source.free_ms for source in head.sources]
     lock_ms = lock_earliest_ms(play, head.job)
     least_ms = max(earliest if lock_ms is None else [*earliest, lock_ms])
     stocks = {head.stock} | ({head.state.unwind} if head.state.unwind is not None else set())

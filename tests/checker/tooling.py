@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from solver.jobs import Job, Layer
+from solver.locks import Started
 from solver.plant import Aspect, AspectRule, Line, Station
 from solver.problem import Problem
 from solver.sequence import AspectChange, Stock, Task
@@ -67,7 +68,7 @@ def needed_tooling(problem: Problem, line: Line, job: Job, stations: tuple[int, 
     """What a run needs at every station it uses, by the aspects the station lists."""
     needs: Needs = {}
     for station_idx in used_stations(line, stations):
-        wanted = {"slit_layout": job.slit_layout} if job.slit_layout else {}
+        wanted = {"slit_layout": job.slit_layout}
         if job.core_um is not None:
             wanted["core"] = str(job.core_um)
         if station_idx == SPLICE_TABLE:
@@ -89,7 +90,7 @@ def _chosen_needs(problem: Problem, job: Job, place: int) -> dict[str, str]:
 
 
 def _layer_needs(problem: Problem, job: Job, layer: Layer) -> dict[str, str]:
-    wanted = {"plate": layer.plate}
+    wanted = {"plate": layer.plate, "settings": problem.substrates[job.substrate].print_settings}
     print_cylinder = problem.dies[job.die].print_cylinder
     if layer.plate and print_cylinder is not None:
         wanted["cylinder"] = print_cylinder
@@ -98,9 +99,6 @@ def _layer_needs(problem: Problem, job: Job, layer: Layer) -> dict[str, str]:
         anilox = problem.consumables[layer.consumable].anilox
         if anilox is not None:
             wanted["anilox"] = anilox
-    settings = problem.substrates[job.substrate].print_settings
-    if settings:
-        wanted["settings"] = settings
     return wanted
 
 
@@ -135,10 +133,11 @@ def copies_of(problem: Problem, aspect: str, tool: str) -> int | None:
 def present_floor(problem: Problem) -> Floor:
     """The present state of all lines; copies that it does not show are in the store.
 
-    A line that becomes free later runs for another plan until then: so long its copies are in use,
-    but for those at stations that are thrown off.
+    A line that becomes free later runs for another plan until then: so long its copies are in use. A
+    started run says for itself what is in use.
     """
     floor = Floor()
+    started = {lock.line for lock in problem.locks if isinstance(lock, Started)}
     for line_idx, line in enumerate(problem.plant.lines):
         shown = {loaded.station: loaded.tooling for loaded in line.present.loaded}
         for station_idx, station in enumerate(line.stations):
@@ -151,16 +150,12 @@ def present_floor(problem: Problem) -> Floor:
             continue
         standing = [place for place, loaded in floor.loaded.items() if loaded.get(aspect) == tool]
         for line_idx, station_idx in standing:
-            floor.free_ms[line_idx, station_idx, aspect] = _present_free_ms(
-                problem.plant.lines[line_idx], station_idx
+            line = problem.plant.lines[line_idx]
+            floor.free_ms[line_idx, station_idx, aspect] = (
+                0 if line.id in started else line.present.free_at_ms
             )
         floor.store[aspect, tool] = [LONG_AGO_MS] * (copies - len(standing))
     return floor
-
-
-def _present_free_ms(line: Line, station_idx: int) -> int:
-    thrown_off = line.stations[station_idx].id in line.present.thrown_off
-    return LONG_AGO_MS if thrown_off else line.present.free_at_ms
 
 
 def tool_sources(

@@ -27,7 +27,7 @@ def ledger_complaints(play: Replay, ledger: Ledger) -> list[str]:
     complaints = differs("ledger", "number of lines", len(ledger), len(lines))
     for line_idx, (line, pieces) in enumerate(zip(lines, ledger, strict=False)):
         where = f"ledger of {line.id}"
-        runs = [run for run in runs_of_line(play, line_idx) if run.changeover is not None]
+        runs = runs_of_line(play, line_idx)
         complaints += contiguity_complaints(where, line.id, pieces)
         complaints += lengths_complaints(where, pieces, runs)
         complaints += version_complaints(where, pieces, runs)
@@ -145,12 +145,16 @@ def place_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedR
 
 
 def stock_complaints(play: Replay, ledger: Ledger) -> list[str]:
-    """Of every stock the lines together hold what the schedule took."""
+    """Of every stock the lines hold what the schedule took, and what a started run had drawn."""
     said: Counter[Stock] = Counter()
     for pieces in ledger:
         for piece in pieces:
             said[piece.stock] += piece.length_um
+    right = Counter(play.taken)
+    for run in play.runs.values():
+        if run.changeover is None:
+            right[run.stock] += run.web_um
     complaints = []
-    for stock in dict.fromkeys([*play.taken, *said]):
-        complaints += differs("ledger", f"µm of {stock}", said[stock], play.taken[stock])
+    for stock in dict.fromkeys([*right, *said]):
+        complaints += differs("ledger", f"µm of {stock}", said[stock], right[stock])
     return complaints

@@ -1,0 +1,1 @@
+"""An invented plant and its jobs, shipped with the program."""

@@ -1,0 +1,1 @@
+"""Files in, plans out, and the command line."""

@@ -1,0 +1,210 @@
+"""Properties that hold for every plant and queue, over drawn days."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from solver.account import account
+from solver.changeover import Handover, Prices, changeover_with, cheapest_changeover
+from solver.ledger import web_ledger
+from solver.locks import AtPosition, Before, Lock, OnLine, Together
+from solver.plant import Line
+from solver.problem import Problem
+from solver.schedule import Scheduler
+from solver.search.evaluate import Evaluator, Score
+from solver.search.solve import solve
+from solver.search.stop import Stop
+from solver.sequence import Mode, Sequence, Task
+from solver.weights import GOALS, Weights
+from tests.builders.days import M_UM, MIN_MS, DayShape, drawn_day, drawn_order
+from tests.builders.every_order import every_order
+from tests.builders.worked import STATIONS, worked_job, worked_line, worked_problem
+from tests.checker.check import check_sequence
+
+SEEDS = st.integers(min_value=0, max_value=10**9)
+GOAL_NAMES = st.sampled_from(sorted(GOALS))
+
+
+def assert_right(problem: Problem, sequence: Sequence, weights: Weights) -> None:
+    assert check_sequence(problem, sequence, weights, web_ledger(problem, sequence)) == []
+
+
+@settings(max_examples=60, deadline=None)
+@given(SEEDS, st.integers(1, 3), GOAL_NAMES)
+def test_the_independent_checker_accepts_every_account(seed: int, lines: int, goal: str) -> None:
+    problem = drawn_day(seed, DayShape(jobs=9, lines=lines))
+    assert_right(problem, account(problem, drawn_order(problem, seed), GOALS[goal]), GOALS[goal])
+
+
+@settings(max_examples=40, deadline=None)
+@given(SEEDS, st.integers(1, 3))
+def test_the_ledger_conserves_every_micrometre(seed: int, lines: int) -> None:
+    problem = drawn_day(seed, DayShape(jobs=9, lines=lines))
+    sequence = account(problem, drawn_order(problem, seed), Weights())
+    for line, pieces in zip(sequence.lines, web_ledger(problem, sequence), strict=True):
+        ends_um = [0, *(piece.to_um for piece in pieces)]
+        assert [piece.from_um for piece in pieces] == ends_um[:-1]
+        assert ends_um[-1] == sum(
+            run.web_um
+            + run.roll_end_waste_um
+            + run.interruption_waste_um
+            + (run.changeover.waste_um if run.changeover else 0)
+            for run in line.runs
+        )
+
+
+@settings(max_examples=40, deadline=None)
+@given(SEEDS, GOAL_NAMES)
+def test_the_fast_cost_is_the_account(seed: int, goal: str) -> None:
+    problem = drawn_day(seed, DayShape(jobs=9, lines=2))
+    order = drawn_order(problem, seed)
+    evaluator = Evaluator(Scheduler(problem, GOALS[goal]), Stop(work=10))
+    score = evaluator.score(evaluator.plans(order))
+    sequence = account(problem, order, GOALS[goal])
+    assert score.eur == pytest.approx(float(sequence.weighed_eur), rel=1e-9, abs=1e-6)
+
+
+@settings(max_examples=25, deadline=None)
+@given(SEEDS)
+def test_the_order_that_comes_out_gives_the_same_sequence_again(seed: int) -> None:
+    problem = drawn_day(seed, DayShape(jobs=9, lines=2))
+    sequence = account(problem, drawn_order(problem, seed), Weights())
+    again = account(problem, sequence.order, Weights())
+    assert again.lines == sequence.lines
+    assert again.cost == sequence.cost
+
+
+@settings(max_examples=15, deadline=None)
+@given(SEEDS, st.integers(1, 2), GOAL_NAMES)
+def test_a_search_places_every_job_once_and_the_checker_accepts_it(seed: int, lines: int, goal: str) -> None:
+    problem = drawn_day(seed, DayShape(jobs=7, lines=lines))
+    sequence = solve(problem, GOALS[goal], Stop(work=300), seed).sequences[0]
+    placed = [run.job for run in sequence.runs] + [left.job for left in sequence.left_out]
+    assert sorted(placed) == sorted(job.id for job in problem.jobs)
+    assert_right(problem, sequence, GOALS[goal])
+
+
+@settings(max_examples=10, deadline=None)
+@given(SEEDS)
+def test_the_same_seed_and_work_limit_give_the_same_result(seed: int) -> None:
+    problem = drawn_day(seed, DayShape(jobs=7, lines=2))
+    first, second = (solve(problem, Weights(), Stop(work=400), seed).sequences[0] for _ in range(2))
+    assert first == second
+
+
+@pytest.mark.parametrize("fit", ["H", "H2", "P"])
+def test_an_identical_job_next_to_its_twin_costs_only_the_job_change(fit: str) -> None:
+    changed = ("substrate", "inkjet", "flexo-1", "flexo-2", "die")
+    problem = worked_problem(worked_line(fit), worked_job("one", *changed), worked_job("twin", *changed))
+    sequence = solve(problem, Weights(), Stop(work=200)).sequences[0]
+    changeover = sequence.runs[1].changeover
+    assert changeover is not None
+    assert (changeover.stops, changeover.waste_um, changeover.duration_ms) == ((), 0, MIN_MS)
+
+
+def drawn_handover(choose: st.DataObject) -> Handover:
+    """A handover on the worked line with any set of stopped tasks."""
+    changed = choose.draw(st.sets(st.sampled_from([0, 1, 2, 3, 4])), label="changed stations")
+    tasks = tuple(
+        Task(
+            station_idx=idx,
+            station=STATIONS[idx].id,
+            x_um=STATIONS[idx].x_um,
+            changes=(),
+            duration_ms=Fraction(choose.draw(st.integers(1, 20), label="minutes") * MIN_MS),
+            register_um=choose.draw(st.integers(0, 12), label="register m") * M_UM if idx else 0,
+        )
+        for idx in sorted(changed)
+    )
+    return Handover(
+        used=(1, 2, 3, 4),
+        outgoing_used=choose.draw(st.sampled_from([(4,), (2, 4), (1, 2, 3, 4)]), label="used before"),
+        stopped=tasks,
+        spliced=0 in changed,
+        another_substrate=0 in changed and choose.draw(st.booleans(), label="another substrate"),
+        mode=choose.draw(st.sampled_from([Mode.HELD, Mode.HELD, Mode.RUN_OUT]), label="mode"),
+    )
+
+
+def drawn_line(choose: st.DataObject) -> Line:
+    """The worked line with any zone, restart and way of registering."""
+    return replace(
+        worked_line("P"),
+        restart_um=choose.draw(st.integers(0, 6), label="restart m") * M_UM,
+        pull_back_from_um=choose.draw(st.integers(0, 12), label="zone from m") * M_UM,
+        pull_back_to_um=choose.draw(st.integers(12, 28), label="zone to m") * M_UM,
+        registers_in_turn=choose.draw(st.booleans(), label="in turn"),
+        hands=choose.draw(st.integers(1, 3), label="hands"),
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.data(), st.integers(0, 15), st.integers(0, 15), GOAL_NAMES)
+def test_more_pull_back_never_wastes_or_costs_more(
+    choose: st.DataObject, some_m: int, more_m: int, goal: str
+) -> None:
+    line, handover = drawn_line(choose), drawn_handover(choose)
+    less = replace(line, pull_back_um=some_m * M_UM)
+    more = replace(line, pull_back_um=(some_m + more_m) * M_UM)
+    eur_per_um = GOALS[goal].waste_eur_per_um(Fraction(198, 10**9))
+    prices = Prices(eur_per_um, eur_per_um, GOALS[goal].changeover * line.eur_per_ms)
+    chosen = cheapest_changeover(less, handover, prices)
+    groups = tuple(stop.tasks for stop in chosen.stops)
+    assert changeover_with(more, handover, groups).waste_um <= chosen.waste_um
+    better = cheapest_changeover(more, handover, prices)
+
+    def eur(waste_um: int, duration_ms: int) -> Fraction:
+        return waste_um * prices.incoming_eur_per_um + duration_ms * prices.eur_per_ms
+
+    assert eur(better.waste_um, better.duration_ms) <= eur(chosen.waste_um, chosen.duration_ms)
+
+
+def best_of(problem: Problem, weights: Weights) -> Score:
+    """The least score of all orders."""
+    evaluator = Evaluator(Scheduler(problem, weights), Stop(work=0))
+    best: Score | None = None
+    for order in every_order(problem):
+        score = evaluator.score(evaluator.plans(order))
+        if best is None or score.better_than(best):
+            best = score
+    assert best is not None
+    return best
+
+
+def score_of(problem: Problem, sequence: Sequence) -> Score:
+    """A sequence's score as the search ranks it: jobs that no line can run do not count."""
+    runnable = sum(map(len, next(every_order(problem))))
+    faults = runnable - len(sequence.runs) + len(sequence.broken_locks)
+    return Score(faults, float(sequence.weighed_eur))
+
+
+@pytest.mark.parametrize(("seed", "jobs", "lines"), [(s, 4 + s % 2, 1 + s % 2) for s in range(10)] + [(77, 6, 2)])
+def test_the_optimiser_finds_what_brute_force_finds(seed: int, jobs: int, lines: int) -> None:
+    problem = drawn_day(seed, DayShape(jobs=jobs, lines=lines))
+    weights = GOALS[sorted(GOALS)[seed % len(GOALS)]]
+    best = best_of(problem, weights)
+    found = score_of(problem, solve(problem, weights, Stop(work=8000), seed).sequences[0])
+    assert not best.better_than(found)
+    assert not found.better_than(best)
+
+
+LOCKS: list[Lock] = [
+    OnLine("j0", "line-2"),
+    AtPosition("j1", 1),
+    AtPosition("j2", 2),
+    Together(("j0", "j2")),
+    Before("j3", "j1"),
+]
+
+
+@pytest.mark.parametrize("lock", LOCKS, ids=str)
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_lock_never_improves_the_proven_optimum(seed: int, lock: Lock) -> None:
+    free = drawn_day(seed, DayShape(jobs=4, lines=2, closures=False))
+    locked = Problem(free.plant, free.jobs, (lock,))
+    assert not best_of(locked, Weights()).better_than(best_of(free, Weights()))
