@@ -3,3 +3,5 @@
 Rooms from the outside inwards: `cli`, `services`, `documents`, `intake` beside `translation`,
 `contracts`, `errors`. Imports point down only; the solver is reached through `translation` alone.
 """
+
+__version__ = "0.1.0"

@@ -14,7 +14,6 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from importlib.metadata import version as installed_version
 from pathlib import Path
 from types import FrameType
 from typing import Annotated
@@ -22,6 +21,7 @@ from typing import Annotated
 import typer
 from rich.console import Console, RenderableType
 
+from app import __version__
 from app.contracts.base import at_site, parse_moment
 from app.contracts.plant import Plant
 from app.contracts.sequences import CostedPlan, Goal, Progress
@@ -144,7 +144,7 @@ def schema() -> None:
 
 def _show_version(asked: bool) -> None:
     if asked:
-        typer.echo(f"runwright {installed_version('runwright')}")
+        typer.echo(f"runwright {__version__}")
         raise typer.Exit
 
 

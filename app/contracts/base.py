@@ -74,9 +74,6 @@ _UNQUOTED = BeforeValidator(_unquoted)
 Metres = Annotated[Number, Field(ge=0, le=10**7, decimal_places=6), _UNQUOTED]
 """A length in m, to the µm."""
 
-PositiveMetres = Annotated[Number, Field(gt=0, le=10**7, decimal_places=6), _UNQUOTED]
-"""A length above 0 in m, to the µm."""
-
 Millimetres = Annotated[Number, Field(gt=0, le=10**6, decimal_places=3), _UNQUOTED]
 """A length above 0 in mm, to the µm."""
 
@@ -86,7 +83,10 @@ MillimetresOrZero = Annotated[Number, Field(ge=0, le=10**6, decimal_places=3), _
 Minutes = Annotated[Number, Field(ge=0, le=10**6, decimal_places=6), _UNQUOTED]
 """A time in minutes; it is kept to the ms."""
 
-MetresPerMinute = Annotated[Number, Field(gt=0, le=10**4, decimal_places=6), _UNQUOTED]
+RollMetres = Annotated[Number, Field(ge=10, le=10**6, decimal_places=6), _UNQUOTED]
+"""Length of a roll or reel in m: every one of its ends inside a run is worked out by itself."""
+
+MetresPerMinute = Annotated[Number, Field(gt=0, le=1000, decimal_places=6), _UNQUOTED]
 """A speed in m/min."""
 
 StrokesPerMinute = Annotated[Number, Field(gt=0, le=10**5, decimal_places=6), _UNQUOTED]

@@ -29,7 +29,7 @@ from app.contracts.base import (
     Moment,
     OversPercent,
     Percent,
-    PositiveMetres,
+    RollMetres,
     StrokesPerMinute,
     Word,
 )
@@ -325,10 +325,13 @@ class Substrate(Contract):
     thickness_um: Micrometres | None = Field(default=None, description="Of the whole laminate, in µm.")
     liner_thickness_um: Micrometres | None = Field(default=None, description="Of the liner, in µm.")
     print_settings: str = Field(default="", description="Name of the inkjet's settings for it.")
-    usual_roll_m: PositiveMetres | None = Field(
+    usual_roll_m: RollMetres | None = Field(
         default=None, description="Length of its usual roll; absent: roll ends are not followed."
     )
 
+
+Copies = Annotated[int, Field(ge=0, le=1000, strict=True)]
+"""Every copy is followed by itself; where there are always enough the count is left out."""
 
 Teeth = Annotated[int, Field(ge=1, le=10_000, strict=True)]
 Pitch = Annotated[str, StringConstraints(pattern=PITCH_PATTERN, max_length=20)]
@@ -345,7 +348,7 @@ class Cylinder(Contract):
     repeat_mm: Millimetres | None = Field(default=None, description="Its circumference.")
     teeth: Teeth | None = Field(default=None, description="Its teeth, where repeat_mm is not given.")
     pitch: Pitch | None = Field(default=None, description=_PITCH)
-    copies: CountOrZero | None = Field(default=None, description="How many there are; absent: always enough.")
+    copies: Copies | None = Field(default=None, description="How many there are; absent: always enough.")
 
 
 class Die(Contract):
@@ -363,7 +366,7 @@ class Die(Contract):
     print_cylinder: Code | None = Field(
         default=None, description="Cylinder for the plates of its jobs, where they are followed."
     )
-    copies: CountOrZero | None = Field(default=None, description="How many there are; absent: always enough.")
+    copies: Copies | None = Field(default=None, description="How many there are; absent: always enough.")
     min_liner_um: Micrometres | None = Field(default=None, description="Thinnest liner it cuts on.")
     max_liner_um: Micrometres | None = Field(default=None, description="Thickest liner it cuts on.")
 
@@ -378,7 +381,7 @@ class Consumable(Contract):
     )
     anilox: Code | None = Field(default=None, description="Anilox it is run with, where they are followed.")
     max_speed_m_min: MetresPerMinute | None = Field(default=None, description="Cap from drying or curing.")
-    reel_m: PositiveMetres | None = Field(default=None, description="Length of its reel: foils, laminates.")
+    reel_m: RollMetres | None = Field(default=None, description="Length of its reel: foils, laminates.")
 
 
 class WashUp(Contract):

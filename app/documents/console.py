@@ -24,7 +24,7 @@ from app.documents.figures import cents, day_and_time, full_time, percent, tenth
 
 CAUTION = (
     "Caution: moving webs, blades, nips, UV light and solvents. Stop the line and lock it out before you "
-    "reach in; the maker's manual, site rules, local codes and trained staff come before this plan."
+    "reach in; the maker's manual, site rules, local codes and trained staff come first."
 )
 
 

@@ -67,7 +67,10 @@ class Improver:
     def polish(self) -> None:
         """Descend from the best until no move of any job improves it, or the limit is reached."""
         self._adopt(self.best_plans)
-        self.descend()
+        before = None
+        while before is not self.best and not self._evaluator.stop.reached:
+            before = self.best
+            self.descend()
 
     def _acceptable(self, before: Score) -> bool:
         if self.score.faults != before.faults:

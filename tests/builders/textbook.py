@@ -41,6 +41,9 @@ LABEL_WIDTH_UM = 100_000
 SETUP_MINUTES_ONLY = Weights(waste=Fraction(0), changeover=Fraction(1), running=Fraction(0), late=Fraction(0))
 """Own weights: at 1 € a minute the weighed cost is the minutes of set-up and waiting."""
 
+UNLISTED_MIN = 1_000
+"""Wash-up between inks that a table of set-ups leaves out: it would not go unnoticed."""
+
 WashUps = Mapping[tuple[str, str], int]
 """Set-up minutes from one ink to another."""
 
@@ -90,7 +93,7 @@ def textbook_problem(
     Parameters
     ----------
     wash_up_min
-        Set-ups between inks; 0 where none is given.
+        Set-ups between inks, 0 included; None where no set-up takes time.
     loaded_ink
         What the station holds at the start; None for an empty one, whose first load is free.
     eur_per_min
@@ -98,8 +101,9 @@ def textbook_problem(
     """
     loaded = (LoadedStation("flexo-1", {"consumable": loaded_ink}),) if loaded_ink else ()
     inks = {job.own_ink for job in jobs} | ({loaded_ink} if loaded_ink else set())
+    unlisted_min = 0 if wash_up_min is None else UNLISTED_MIN
     return Problem(
-        _plant(_line(1, 0, eur_per_min, loaded), inks, wash_up_min or {}),
+        _plant(_line(1, unlisted_min, eur_per_min, loaded), inks, wash_up_min or {}),
         tuple(_job(job, (job.own_ink,)) for job in jobs),
         locks,
     )

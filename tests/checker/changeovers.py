@@ -29,7 +29,7 @@ def changeover_at(play: Replay, head: Next, wait_ms: int) -> ExpectedChangeover:
     first = state.last is None
     cold = is_cold_after(line, wait_ms) or (first and line.present.cold)
     run_out = first or wait_ms > line.hold_ms
-    tasks = tasks_before(play, head, frozenset() if cold else state.awake)
+    tasks = tasks_before(play, head, {} if cold else state.awake)
     hidden = () if run_out else hidden_tasks(head, tasks)
     reengaged = reengaged_stations(head)
     clean_down_ms = clean_down(head)
@@ -87,7 +87,7 @@ def jets(line: Line, placement: Placement) -> tuple[int, ...]:
     )
 
 
-def tasks_before(play: Replay, head: Next, awake: frozenset[str]) -> tuple[Task, ...]:
+def tasks_before(play: Replay, head: Next, awake: dict[int, frozenset[str]]) -> tuple[Task, ...]:
     """Every task of a changeover, in web order."""
     channels = needed_channels(head.job, head.placement.stations)
     tasks = []
@@ -103,7 +103,7 @@ def tasks_before(play: Replay, head: Next, awake: frozenset[str]) -> tuple[Task,
             loaded,
             head.needs[station_idx],
             channels.get(station_idx, frozenset()),
-            awake,
+            awake.get(station_idx, frozenset()),
         )
         task = task_of(head.line, station_idx, changes)
         tasks += [] if task is None else [task]

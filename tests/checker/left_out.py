@@ -1,7 +1,8 @@
 """Whether jobs are left out for good reason.
 
-Where a left-out job would have stood is not known. So a complaint is made only when it would have
-found stock and time on every line that can run it, even at the end of all and at the most it could take.
+Where a left-out job would have stood is not known, nor which of the others were still in the order when
+it was given up. So a complaint is made only when it would have found stock and time on every line that
+can run it, even at the end of all, beside all others left out, and at the most it could take.
 """
 
 from __future__ import annotations
@@ -17,7 +18,6 @@ from tests.checker.quantities import (
     roll_ends,
     running_ms,
     speed_um_min,
-    stock_for,
     version_doffs,
     version_runs,
 )
@@ -29,16 +29,26 @@ from tests.checker.supply import delivery_times, supply_um
 
 def left_out_complaints(play: Replay, sequence: Sequence) -> list[str]:
     """Jobs left out that some line could have run, or without a reason for every line."""
+    problem = play.problem
+    jobs = [problem.jobs[problem.job_idx[left_out.job]] for left_out in sequence.left_out]
+    able = {job.id: able_lines(problem, job) for job in jobs}
+    given_up = [job for job in jobs if able[job.id]]
     complaints = []
     for left_out in sequence.left_out:
-        job = play.problem.jobs[play.problem.job_idx[left_out.job]]
-        lines = [line for line in play.problem.plant.lines if not line_refusals(play.problem, line, job)]
+        lines = able[left_out.job]
         if not lines:
-            complaints += _reasons_complaints(play.problem, left_out)
-        elif not any(may_lack_stock(play, line, job) or may_lack_time(play, line, job) for line in lines):
-            able = ", ".join(line.id for line in lines)
-            complaints.append(f"job {job.id}: is left out, but {able} can run it and nothing is short")
+            complaints += _reasons_complaints(problem, left_out)
+        elif not any(
+            may_lack_stock(play, line, given_up) or may_lack_time(play, line, given_up) for line in lines
+        ):
+            names = ", ".join(line.id for line in lines)
+            complaints.append(f"job {left_out.job}: is left out, but {names} can run it and nothing is short")
     return complaints
+
+
+def able_lines(problem: Problem, job: Job) -> list[Line]:
+    """The lines that can run a job."""
+    return [line for line in problem.plant.lines if not line_refusals(problem, line, job)]
 
 
 def _reasons_complaints(problem: Problem, left_out: LeftOut) -> list[str]:
@@ -47,38 +57,40 @@ def _reasons_complaints(problem: Problem, left_out: LeftOut) -> list[str]:
     return [f"job {left_out.job}: no line can run it, but not every line's reason is given"]
 
 
-def may_lack_stock(play: Replay, line: Line, job: Job) -> bool:
-    """Whether the job's own stock or one that it may leave blank could be too short."""
-    own = stock_for(play.problem, line, job)
-    waste_um = most_waste_um(play.problem, line, job)
-    stocks = {
-        Stock(substrate.code, stocked.width_um)
-        for substrate in play.problem.substrates.values()
-        for stocked in substrate.widths
-    }
-    for stock in stocks:
-        there_um = supply_um(play.problem, stock)
-        need_um = waste_um + (web_um(play.problem, line, job) if stock == own else 0)
-        if there_um is not None and play.taken[stock] + need_um > there_um:
+def may_lack_stock(play: Replay, line: Line, given_up: list[Job]) -> bool:
+    """Whether a stock could be too short for all jobs given up, their own or one they may leave blank."""
+    problem = play.problem
+    waste_um = sum(most_waste_um(problem, line, job) for job in given_up)
+    for stock in all_stocks(problem):
+        there_um = supply_um(problem, stock)
+        webs_um = sum(web_um(problem, line, job) for job in given_up if job.substrate == stock.substrate)
+        if there_um is not None and play.taken[stock] + webs_um + waste_um > there_um:
             return True
     return False
 
 
-def may_lack_time(play: Replay, line: Line, job: Job) -> bool:
-    """Whether the job could end beyond the line's horizon."""
+def all_stocks(problem: Problem) -> set[Stock]:
+    """Every substrate in every width it is stocked in."""
+    return {
+        Stock(substrate.code, stocked.width_um)
+        for substrate in problem.plant.substrates
+        for stocked in substrate.widths
+    }
+
+
+def may_lack_time(play: Replay, line: Line, given_up: list[Job]) -> bool:
+    """Whether the jobs given up could end beyond the line's horizon, one after another behind all else."""
+    problem = play.problem
     horizon_ms = line.calendar.horizon_ms
     if horizon_ms is None:
         return False
-    stocks = {
-        Stock(substrate.code, stocked.width_um)
-        for substrate in play.problem.substrates.values()
-        for stocked in substrate.widths
-    }
-    starts = [job.ready_ms, line.present.free_at_ms, *(run.end_ms for run in play.runs.values())]
-    starts += delivery_times(play.problem, stocks)
-    lock_ms = lock_earliest_ms(play, job)
-    start_ms = max(starts if lock_ms is None else [*starts, lock_ms])
-    passage = work_through(line, next_open(line.calendar, start_ms), most_work_ms(play.problem, line, job), 0)
+    starts = [line.present.free_at_ms, *(run.end_ms for run in play.runs.values())]
+    starts += delivery_times(problem, all_stocks(problem))
+    for job in given_up:
+        lock_ms = lock_earliest_ms(play, job)
+        starts += [job.ready_ms] if lock_ms is None else [job.ready_ms, lock_ms]
+    work_ms = sum(most_work_ms(problem, line, job) for job in given_up)
+    passage = work_through(line, next_open(line.calendar, max(starts)), work_ms, 0)
     return passage.end_ms > horizon_ms
 
 
@@ -130,7 +142,5 @@ def _longest_run_ms(problem: Problem, line: Line, job: Job) -> int:
     web, die = web_um(problem, line, job), problem.dies[job.die]
     doffs = sum(version_doffs(job, version.target, die) for version in version_runs(problem, line, job))
     foil_ends = foil_reel_ends(problem, job, web)
-    return max(
-        running_ms(line, web, speed_um_min(problem, line, job, stations), doffs, foil_ends)
-        for stations in legal_choices(problem, line, job)
-    )
+    speeds = [speed_um_min(problem, line, job, stations) for stations in legal_choices(problem, line, job)]
+    return max((running_ms(line, web, speed, doffs, foil_ends) for speed in speeds), default=0)

@@ -63,12 +63,8 @@ def earliest_run(play: Replay, state: LineState, placement: Placement) -> tuple[
 
 
 def possible_starts(play: Replay, head: Next) -> list[int]:
-    """The least start but for stock, and the later instants at which its need or the stock can change.
-
-    Starts never decrease: nor may a run go back in time behind one that its line waited for in vain.
-    """
-    earliest = [head.state.free_ms, head.job.ready_ms, play.reached_ms]
-    earliest += [source.free_ms for source in head.sources]
+    """The least start but for stock, and the later instants at which its need or the stock can change."""
+    earliest = [head.state.free_ms, head.job.ready_ms, *(source.free_ms for source in head.sources)]
     lock_ms = lock_earliest_ms(play, head.job)
     least_ms = max(earliest if lock_ms is None else [*earliest, lock_ms])
     stocks = {head.stock} | ({head.state.unwind} if head.state.unwind is not None else set())

@@ -13,17 +13,17 @@ from solver.sequence import Placement, Stock
 from solver.weights import Weights
 from tests.checker.expected import ExpectedRun
 from tests.checker.quantities import used_stations
-from tests.checker.tooling import LONG_AGO_MS, Floor, Needs, ToolSource, present_floor
+from tests.checker.tooling import Floor, Needs, ToolSource, has_aspect, present_floor
 
 
 @dataclass
 class LineState:
-    """How a line stands after its last run, apart from its tooling."""
+    """How a line stands after its last run, apart from its tooling; channels awake by inkjet."""
 
     line: Line
     line_idx: int
     free_ms: int
-    awake: frozenset[str]
+    awake: dict[int, frozenset[str]]
     unwind: Stock | None
     thrown_off: frozenset[str]
     last: ExpectedRun | None = None
@@ -53,8 +53,8 @@ class Next:
 class Replay:
     """The plant while its sequence is played again.
 
-    `runs` holds every run worked out, in the order of starting, and `reached_ms` the start of the
-    last; `never` the placed jobs that could never start.
+    `runs` holds every run worked out, in the order of starting; `never` the placed jobs that could
+    never start.
     """
 
     problem: Problem
@@ -65,7 +65,6 @@ class Replay:
     taken: Counter[Stock] = field(default_factory=Counter)
     runs: dict[str, ExpectedRun] = field(default_factory=dict)
     never: list[str] = field(default_factory=list)
-    reached_ms: int = LONG_AGO_MS
 
 
 def present_line(line: Line, line_idx: int) -> LineState:
@@ -74,7 +73,8 @@ def present_line(line: Line, line_idx: int) -> LineState:
     unwind = None
     if present.substrate is not None and present.width_um is not None:
         unwind = Stock(present.substrate, present.width_um)
-    return LineState(line, line_idx, present.free_at_ms, present.awake, unwind, present.thrown_off)
+    awake = {k: present.awake for k, station in enumerate(line.stations) if has_aspect(station, "channels")}
+    return LineState(line, line_idx, present.free_at_ms, awake, unwind, present.thrown_off)
 
 
 def present_plant(problem: Problem, weights: Weights, broken_locks: Collection[str]) -> Replay:

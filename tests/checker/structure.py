@@ -39,8 +39,7 @@ def placement_complaints(problem: Problem, sequence: Sequence) -> list[str]:
     complaints = []
     for line_runs in sequence.lines:
         for place, run in enumerate(line_runs.runs):
-            complaints += _names(problem, line_runs.line, run)
-            complaints += _stations(problem, run, first=place == 0)
+            complaints += _names(problem, line_runs.line, run) or _stations(problem, run, first=place == 0)
     return complaints
 
 

@@ -30,7 +30,7 @@ def ledger_complaints(play: Replay, ledger: Ledger) -> list[str]:
         runs = runs_of_line(play, line_idx)
         complaints += contiguity_complaints(where, line.id, pieces)
         complaints += lengths_complaints(where, pieces, runs)
-        complaints += version_complaints(where, pieces, runs)
+        complaints += job_complaints(where, pieces, runs)
         complaints += order_complaints(where, pieces, runs)
         complaints += place_complaints(where, pieces, runs)
     return complaints + stock_complaints(play, ledger)
@@ -97,22 +97,36 @@ def lengths_complaints(where: str, pieces: tuple[Piece, ...], runs: list[Expecte
     return complaints
 
 
-def version_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
-    """Every version has its sellable web and its spoilage allowance."""
-    said: Counter[tuple[str, str | None, PieceKind]] = Counter()
+def job_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
+    """Every job has its own pieces: by version what it makes, by cause what it wastes.
+
+    Whether a changeover's blank and spoil are named after the job before or behind it is free.
+    """
+    said: Counter[tuple[str, str | None, str, PieceKind]] = Counter()
     for piece in pieces:
-        if piece.kind in (PieceKind.SELLABLE, PieceKind.SPOILAGE):
-            said[piece.job, piece.version, piece.kind] += piece.length_um
-    right: Counter[tuple[str, str | None, PieceKind]] = Counter()
+        if not _between_jobs(piece.cause, piece.kind):
+            said[piece.job, piece.version, piece.cause, piece.kind] += piece.length_um
+    right: Counter[tuple[str, str | None, str, PieceKind]] = Counter()
     for run in runs:
         for version in run.versions:
-            right[run.job.id, version.version, PieceKind.SELLABLE] = version.good_um
-            right[run.job.id, version.version, PieceKind.SPOILAGE] = version.web_um - version.good_um
+            right[run.job.id, version.version, RUN, PieceKind.SELLABLE] += version.good_um
+            right[run.job.id, version.version, RUN, PieceKind.SPOILAGE] += version.web_um - version.good_um
+        for (cause, kind, _), length_um in run_lengths(run).items():
+            if cause != RUN and not _between_jobs(cause, kind):
+                right[run.job.id, None, cause, kind] += length_um
     complaints = []
-    for job_id, version_id, kind in dict.fromkeys([*right, *said]):
-        key = (job_id, version_id, kind)
-        complaints += differs(where, f"{kind} of {job_id}, {version_id} in µm", said[key], right[key])
-    return complaints
+    for key in dict.fromkeys([*right, *said]):
+        job_id, version_id, cause, kind = key
+        what = f"{cause}: {kind} of {job_id}, version {version_id} in µm"
+        complaints += differs(where, what, said[key], right[key])
+    known = {"", *(run.job.id for run in runs)}
+    return complaints + [
+        f"{where}: {piece.job} is no job of it" for piece in pieces if piece.job not in known
+    ]
+
+
+def _between_jobs(cause: str, kind: PieceKind) -> bool:
+    return cause == CHANGEOVER and kind in (PieceKind.BLANK, PieceKind.RESTART)
 
 
 def order_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
 
 import pytest
 
@@ -219,14 +218,20 @@ def test_of_equally_good_splits_the_one_with_fewer_stops_wins() -> None:
 
 
 def test_of_splits_equal_in_all_else_the_first_differing_stop_lies_further_upstream() -> None:
-    stations = tuple(replace(station, x_um=0) for station in LINE_H.stations)
-    flat = replace(LINE_H, stations=stations, hands=2, eur_per_ms=Fraction(0))
-    tasks = tuple(
-        replace(task(k), x_um=0, duration_ms=Fraction(duration))
-        for k, duration in ((FLEXO_1, 10), (FLEXO_2, 10), (DIE, 10))
+    evenly_spaced = {FLEXO_1: 5_000_000, FLEXO_2: 8_000_000, DIE: 11_000_000}
+    stations = tuple(
+        replace(station, x_um=evenly_spaced.get(k, 0 if k < FLEXO_2 else 12_000_000))
+        for k, station in enumerate(LINE_H.stations)
     )
-    both = replace(case(flat, (FLEXO_1, FLEXO_2, DIE)), stopped=tasks)
-    ranked = [held(both, split) for split in ((tasks[:1], tasks[1:]), (tasks[:2], tasks[2:]))]
-    assert [result.last_stations for result in ranked] == [(FLEXO_1, DIE), (FLEXO_2, DIE)]
-    assert ranked[0].duration_ms == ranked[1].duration_ms
-    assert ranked[0].last_stations < ranked[1].last_stations
+    line = replace(LINE_H, stations=stations, stop_ms=0, pull_back_um=0)
+    tasks = tuple(replace(task(k), x_um=x_um, register_um=0) for k, x_um in evenly_spaced.items())
+    floored = replace(
+        case(line, tuple(evenly_spaced)),
+        used=tuple(evenly_spaced),
+        stopped=tasks,
+        register_um={},
+        least_strip_um=3_000_000,
+    )
+    outcome = cheapest(floored, goal_prices("balanced"))
+    assert (len(outcome.stops), outcome.strip_um) == (2, 3_000_000)
+    assert outcome.last_stations == (FLEXO_1, DIE)

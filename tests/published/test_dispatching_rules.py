@@ -12,15 +12,14 @@ from itertools import permutations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from solver.account import account
 from solver.baselines import by_due_time
 from solver.problem import Problem
-from solver.weights import Weights
 from tests.builders.textbook import TextbookJob, in_order, largest_lateness_min, textbook_problem
+from tests.published.accounts import costed
 
 
 def _weighted_completion(problem: Problem, order: list[str]) -> Fraction:
-    return account(problem, in_order(problem, order), Weights()).cost.late_eur
+    return costed(problem, in_order(problem, order)).cost.late_eur
 
 
 @settings(deadline=None, derandomize=True, max_examples=40)
@@ -52,7 +51,7 @@ def test_no_order_has_a_smaller_largest_lateness_than_due_time_order(
         for number, (minutes, due) in enumerate(minutes_and_dues)
     ]
     problem = textbook_problem(jobs)
-    by_due = largest_lateness_min(account(problem, by_due_time(problem), Weights()))
+    by_due = largest_lateness_min(costed(problem, by_due_time(problem)))
     for order in permutations(job.id for job in jobs):
-        sequence = account(problem, in_order(problem, order), Weights())
+        sequence = costed(problem, in_order(problem, order))
         assert largest_lateness_min(sequence) >= by_due

@@ -10,18 +10,16 @@ from itertools import permutations
 
 import pytest
 
-from solver.account import account
 from solver.baselines import by_due_time
 from solver.locks import Before
 from solver.problem import Problem
 from solver.sequence import Sequence
-from solver.weights import Weights
 from tests.builders.textbook import TextbookJob, in_order, job_ids, largest_lateness_min, textbook_problem
-from tests.published.best import best_of
+from tests.published.accounts import best_of, costed
 
 
-def _costed(problem: Problem, order: str) -> Sequence:
-    return account(problem, in_order(problem, order), Weights())
+def _ordered(problem: Problem, order: str) -> Sequence:
+    return costed(problem, in_order(problem, order))
 
 
 TOTAL_TARDINESS = textbook_problem(
@@ -37,16 +35,16 @@ TOTAL_TARDINESS = textbook_problem(
 
 @pytest.mark.parametrize("order", ["12453", "21453"])
 def test_the_least_total_tardiness_of_five_jobs_costs_370(order: str) -> None:
-    assert _costed(TOTAL_TARDINESS, order).cost.late_eur == 370
+    assert _ordered(TOTAL_TARDINESS, order).cost.late_eur == 370
 
 
 def test_due_time_order_has_a_total_tardiness_of_398() -> None:
-    assert account(TOTAL_TARDINESS, by_due_time(TOTAL_TARDINESS), Weights()).cost.late_eur == 398
+    assert costed(TOTAL_TARDINESS, by_due_time(TOTAL_TARDINESS)).cost.late_eur == 398
 
 
 def test_shortest_first_has_a_total_tardiness_of_393() -> None:
     shortest_first = sorted("12345", key=lambda job_id: _minutes(TOTAL_TARDINESS, job_id))
-    assert _costed(TOTAL_TARDINESS, "".join(shortest_first)).cost.late_eur == 393
+    assert _ordered(TOTAL_TARDINESS, "".join(shortest_first)).cost.late_eur == 393
 
 
 def test_the_optimiser_finds_the_total_tardiness_of_370() -> None:
@@ -74,7 +72,8 @@ def test_the_optimiser_finds_the_weighted_tardiness_of_67() -> None:
 
 def test_no_order_has_a_weighted_tardiness_below_67() -> None:
     assert (
-        min(_costed(WEIGHTED_TARDINESS, "".join(order)).cost.late_eur for order in permutations("1234")) == 67
+        min(_ordered(WEIGHTED_TARDINESS, "".join(order)).cost.late_eur for order in permutations("1234"))
+        == 67
     )
 
 
@@ -91,12 +90,12 @@ def _release_problem(later_due_min: int = 0) -> Problem:
 
 
 def test_the_best_order_with_ready_times_is_5_minutes_late_at_most() -> None:
-    assert largest_lateness_min(_costed(_release_problem(), "1342")) == 5
+    assert largest_lateness_min(_ordered(_release_problem(), "1342")) == 5
 
 
 def test_no_order_with_ready_times_has_a_largest_lateness_below_5() -> None:
     problem = _release_problem()
-    assert min(largest_lateness_min(_costed(problem, "".join(order))) for order in permutations("1234")) == 5
+    assert min(largest_lateness_min(_ordered(problem, "".join(order))) for order in permutations("1234")) == 5
 
 
 def test_nothing_is_late_with_due_times_5_minutes_later() -> None:
@@ -108,7 +107,7 @@ def test_nothing_is_late_with_due_times_5_minutes_later() -> None:
 def test_something_is_late_with_due_times_4_minutes_later_whatever_the_order() -> None:
     problem = _release_problem(later_due_min=4)
     for order in permutations("1234"):
-        assert any(run.lateness_ms > 0 for run in _costed(problem, "".join(order)).runs)
+        assert any(run.lateness_ms > 0 for run in _ordered(problem, "".join(order)).runs)
     assert best_of(problem).cost.late_eur == 1
 
 
@@ -128,14 +127,14 @@ def test_the_optimiser_leaves_only_2_jobs_late() -> None:
 
 
 def test_no_order_leaves_fewer_than_2_jobs_late() -> None:
-    late = [_costed(MOORE_HODGSON, "".join(order)).cost.late_eur for order in permutations("12345")]
+    late = [_ordered(MOORE_HODGSON, "".join(order)).cost.late_eur for order in permutations("12345")]
     assert min(late) == 2
 
 
 def test_a_missed_van_costs_the_same_however_late() -> None:
     """Jobs 1 and 2 behind the three that Moore's rule keeps, in either order."""
-    assert _costed(MOORE_HODGSON, "34512").cost.late_eur == 2
-    assert _costed(MOORE_HODGSON, "34521").cost.late_eur == 2
+    assert _ordered(MOORE_HODGSON, "34512").cost.late_eur == 2
+    assert _ordered(MOORE_HODGSON, "34521").cost.late_eur == 2
 
 
 _CHAIN_JOBS = [

@@ -10,7 +10,6 @@ from fractions import Fraction
 
 import pytest
 
-from solver.account import account
 from solver.jobs import Job, Layer, Version
 from solver.measures import Indicators, measure
 from solver.plant import (
@@ -28,7 +27,7 @@ from solver.plant import (
 )
 from solver.problem import Problem
 from solver.sequence import Placement
-from solver.weights import Weights
+from tests.published.accounts import PLAIN_MONEY, costed
 
 UM_PER_M = 1_000_000
 MS_PER_MIN = 60_000
@@ -56,7 +55,7 @@ def test_a_queue_that_runs_like_that_shift_has_its_indicators() -> None:
     """
     problem = _shift_problem()
     order = ((Placement(0, (1, 2)), Placement(1, (1, 2))),)
-    shift = measure(problem, account(problem, order, Weights()), Weights()).indicators
+    shift = measure(problem, costed(problem, order), PLAIN_MONEY).indicators
     assert shift.pbt_ms == 480 * MS_PER_MIN
     assert shift.aust_ms == 96 * MS_PER_MIN
     assert shift.adet_ms == 24 * MS_PER_MIN

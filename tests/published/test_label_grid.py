@@ -11,7 +11,6 @@ from fractions import Fraction
 
 import pytest
 
-from solver.account import account
 from solver.gears import repeat_um
 from solver.jobs import Job, Layer, Version
 from solver.layout import (
@@ -27,7 +26,7 @@ from solver.layout import (
 from solver.plant import Consumable, Die, Line, Plant, Station, StockedWidth, Substrate
 from solver.problem import Problem
 from solver.sequence import Placement, Run
-from solver.weights import Weights
+from tests.published.accounts import costed
 
 UM_PER_M = 1_000_000
 WEB_UM = 330_000
@@ -49,7 +48,7 @@ def _run_on(stations: tuple[Station, ...], layers: tuple[Layer, ...]) -> Run:
         consumables=(Consumable("varnish"),),
     )
     placement = Placement(0, tuple(range(1, len(stations))))
-    return account(Problem(plant, (job,)), ((placement,),), Weights()).runs[0]
+    return costed(Problem(plant, (job,)), ((placement,),)).runs[0]
 
 
 def test_three_labels_lie_across_and_three_around() -> None:
@@ -126,7 +125,7 @@ def test_a_job_does_not_inherit_the_speed_of_a_station_it_does_not_use() -> None
     job = Job("plain", (Version("only", LABELS),), "paper", DIE.id)
     line = Line("line", (table, slow, fast), WEB_UM, WEB_UM, 150 * UM_PER_M, UM_PER_M)
     plant = Plant((line,), (Substrate("paper", Fraction(0), (StockedWidth(WEB_UM),)),), (DIE,))
-    run = account(Problem(plant, (job,)), ((Placement(0, (2,)),),), Weights()).runs[0]
+    run = costed(Problem(plant, (job,)), ((Placement(0, (2,)),),)).runs[0]
     assert run.speed_um_min == 120 * UM_PER_M
 
 

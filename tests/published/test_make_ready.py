@@ -13,13 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from solver.account import account
 from solver.jobs import Job, Layer, Version
 from solver.make_ready import make_ready_ms
 from solver.plant import Aspect, AspectRule, Die, Line, Plant, Station, StockedWidth, Substrate
 from solver.problem import Problem
 from solver.sequence import Changeover, Placement
-from solver.weights import Weights
+from tests.published.accounts import costed
 
 UM_PER_M = 1_000_000
 MS_PER_MIN = 60_000
@@ -136,7 +135,7 @@ def _changeover(
     full = Job("full", (Version("only", 1),), "paper", "one metre", layers)
     die_idx = len(task_min) + 1
     order = ((Placement(0, (die_idx,)), Placement(1, tuple(range(1, die_idx + 1)))),)
-    changeover = account(Problem(plant, (plain, full)), order, Weights()).runs[1].changeover
+    changeover = costed(Problem(plant, (plain, full)), order).runs[1].changeover
     if changeover is None:
         raise AssertionError("a run that has not started has a changeover")
     return changeover

@@ -13,13 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from solver.account import account
 from solver.jobs import Job, Version
 from solver.layout import full_reel_count, further_rolls, reel_diameter_um, roll_diameter_um, roll_length_um
 from solver.plant import Aspect, AspectRule, Die, Line, Plant, Station, StockedWidth, Substrate
 from solver.problem import Problem
 from solver.sequence import Placement, Run
-from solver.weights import Weights
+from tests.published.accounts import costed
 
 UM_PER_M = 1_000_000
 UM_PER_MM = 1_000
@@ -143,4 +142,4 @@ def _run(job: Job) -> Run:
     )
     paper = Substrate("paper", Fraction(0), (StockedWidth(330_000),), usual_roll_um=500 * UM_PER_M)
     plant = Plant((line,), (paper,), (Die("3 across", UM_PER_M, 3, 1, 100_000),))
-    return account(Problem(plant, (job,)), ((Placement(0, (1,)),),), Weights()).runs[0]
+    return costed(Problem(plant, (job,)), ((Placement(0, (1,)),),)).runs[0]

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 from itertools import permutations
 
-from solver.account import account
 from solver.sequence import Sequence
-from solver.weights import Weights
 from tests.builders.textbook import (
     MS_PER_MIN,
     TextbookJob,
@@ -20,7 +18,7 @@ from tests.builders.textbook import (
     matrix_wash_ups,
     textbook_problem,
 )
-from tests.published.best import best_of
+from tests.published.accounts import best_of, costed
 
 FIRST_MIN = (1, 1, 3, 4)
 BETWEEN_MIN = ((None, 4, 1, 3), (0, None, 1, 0), (1, 2, None, 3), (4, 3, 1, None))
@@ -38,22 +36,22 @@ ATCS = textbook_problem(
 )
 
 
-def _costed(order: str) -> Sequence:
-    return account(ATCS, in_order(ATCS, order), Weights())
+def _ordered(order: str) -> Sequence:
+    return costed(ATCS, in_order(ATCS, order))
 
 
 def test_the_order_of_the_dispatching_rule_costs_118() -> None:
-    assert _costed("4213").cost.late_eur == 118
+    assert _ordered("4213").cost.late_eur == 118
 
 
 def test_the_optimum_costs_98_and_ends_its_jobs_at_10_20_34_and_48_minutes() -> None:
-    optimum = _costed("2431")
+    optimum = _ordered("2431")
     assert optimum.cost.late_eur == 98
     assert [run.end_ms // MS_PER_MIN for run in optimum.runs] == [10, 20, 34, 48]
 
 
 def test_the_two_best_of_all_orders_cost_98_and_101() -> None:
-    by_cost = sorted((float(_costed("".join(order)).cost.late_eur), order) for order in permutations("1234"))
+    by_cost = sorted((float(_ordered("".join(order)).cost.late_eur), order) for order in permutations("1234"))
     assert by_cost[:2] == [(98, tuple("2431")), (101, tuple("1423"))]
 
 

@@ -14,11 +14,10 @@ from itertools import islice, permutations
 
 import pytest
 
-from solver.account import account
 from solver.problem import Problem
 from solver.sequence import Order, Placement
 from tests.builders.textbook import SETUP_MINUTES_ONLY, setup_min, tool_switching_problem
-from tests.published.best import best_of
+from tests.published.accounts import best_of, costed
 
 NEVER = 1 << 30
 
@@ -127,7 +126,7 @@ def test_keeping_what_is_needed_soonest_is_as_good_as_any_seat(instance: Instanc
 def test_the_account_counts_a_minute_for_every_change(instance: Instance) -> None:
     problem = instance.problem
     for order in _orders(instance, every=97):
-        sequence = account(problem, _seated(instance, order), SETUP_MINUTES_ONLY)
+        sequence = costed(problem, _seated(instance, order), SETUP_MINUTES_ONLY)
         assert setup_min(sequence) == kept_soonest(instance, order).changes
 
 

@@ -9,7 +9,6 @@ from itertools import permutations
 
 import pytest
 
-from solver.account import account
 from solver.problem import Problem
 from solver.sequence import Sequence
 from tests.builders.textbook import (
@@ -21,7 +20,7 @@ from tests.builders.textbook import (
     setup_min,
 )
 from tests.published import br17
-from tests.published.best import best_of
+from tests.published.accounts import best_of, costed
 
 SIX_CITIES = closed_tour_problem(
     (
@@ -45,8 +44,8 @@ ROUND_TRIP_17 = closed_tour_problem(br17.MATRIX)
 OPEN_PATH_17 = open_path_problem(br17.MATRIX)
 
 
-def _costed(problem: Problem, cities: tuple[int | str, ...]) -> Sequence:
-    return account(problem, in_order(problem, map(str, cities)), SETUP_MINUTES_ONLY)
+def _ordered(problem: Problem, cities: tuple[int | str, ...]) -> Sequence:
+    return costed(problem, in_order(problem, map(str, cities)), SETUP_MINUTES_ONLY)
 
 
 def _best(problem: Problem) -> Sequence:
@@ -61,12 +60,12 @@ def _assert_minutes(sequence: Sequence, expected_min: int) -> None:
 
 
 def test_the_published_tour_of_six_cities_takes_63() -> None:
-    _assert_minutes(_costed(SIX_CITIES, (4, 3, 5, 6, 2, "back in 1")), 63)
+    _assert_minutes(_ordered(SIX_CITIES, (4, 3, 5, 6, 2, "back in 1")), 63)
 
 
 def test_the_two_shortest_tours_of_six_cities_take_63_and_64() -> None:
     lengths = sorted(
-        setup_min(_costed(SIX_CITIES, (*cities, "back in 1"))) for cities in permutations(range(2, 7))
+        setup_min(_ordered(SIX_CITIES, (*cities, "back in 1"))) for cities in permutations(range(2, 7))
     )
     assert lengths[:2] == [63, 64]
 
@@ -78,11 +77,11 @@ def test_the_optimiser_finds_the_tour_of_six_cities() -> None:
 
 
 def test_the_published_tour_of_one_state_takes_57() -> None:
-    _assert_minutes(_costed(ONE_STATE, (5, 4, 6, 3, 7, 2, "back in 1")), 57)
+    _assert_minutes(_ordered(ONE_STATE, (5, 4, 6, 3, 7, 2, "back in 1")), 57)
 
 
 def test_no_tour_of_one_state_is_shorter_than_57() -> None:
-    lengths = (setup_min(_costed(ONE_STATE, (*cities, "back in 1"))) for cities in permutations(range(2, 8)))
+    lengths = (setup_min(_ordered(ONE_STATE, (*cities, "back in 1"))) for cities in permutations(range(2, 8)))
     assert min(lengths) == 57
 
 
@@ -92,13 +91,13 @@ def test_the_optimiser_finds_the_tour_of_one_state() -> None:
 
 def test_an_optimal_tour_of_br17_takes_39() -> None:
     tour = (12, 17, 9, 8, 5, 4, 16, 15, 7, 6, 13, 11, 10, 2, 14, 3, "back in 1")
-    _assert_minutes(_costed(ROUND_TRIP_17, tour), 39)
+    _assert_minutes(_ordered(ROUND_TRIP_17, tour), 39)
 
 
 def test_an_optimal_open_path_of_br17_takes_25() -> None:
     """Verified by exact dynamic programming; a press does not return to its first job."""
     path = (5, 4, 16, 15, 7, 6, 17, 9, 8, 12, 1, 13, 11, 10, 2, 14, 3)
-    _assert_minutes(_costed(OPEN_PATH_17, path), 25)
+    _assert_minutes(_ordered(OPEN_PATH_17, path), 25)
 
 
 @pytest.mark.parametrize("seed", [0, 1])
