@@ -14,6 +14,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from io import TextIOWrapper
 from pathlib import Path
 from types import FrameType
 from typing import Annotated
@@ -63,7 +64,10 @@ OutFolder = Annotated[
 
 
 def main() -> None:
-    """Run the command line."""
+    """Run the command line. What a terminal's encoding cannot show is replaced, not an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")
     commands()
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from solver.locks import Started
 from solver.problem import Problem
-from solver.schedule import Scheduler, State, placement_for
+from solver.schedule import Event, Scheduler, placement_for
 from solver.sequence import Order, Placement
 from solver.weights import Weights
 
@@ -31,28 +31,38 @@ def appended(problem: Problem, job_idxs: Iterable[int]) -> Order:
     line can run is not placed.
     """
     scheduler = Scheduler(problem, Weights())
-    order: list[list[Placement]] = [[] for _ in problem.plant.lines]
-    started: set[int] = set()
-    for lock in problem.locks:
-        if isinstance(lock, Started):
-            line_idx, job_idx = problem.line_idx[lock.line], problem.job_idx[lock.job]
-            placement = started_placement(problem, lock)
-            if placement is not None:
-                order[line_idx].insert(0, placement)
-                started.add(job_idx)
+    order = _started(problem)
+    started = {placement.job_idx for placements in order for placement in placements}
+    state = scheduler.begin(
+        [
+            [scheduler.plan(line_idx, placement) for placement in placements]
+            for line_idx, placements in enumerate(order)
+        ]
+    )
     for job_idx in job_idxs:
-        if job_idx in started:
-            continue
         placements = [
             (line_idx, placement)
             for line_idx in range(len(order))
-            if (placement := placement_for(problem, line_idx, job_idx)) is not None
+            if job_idx not in started and (placement := placement_for(problem, line_idx, job_idx)) is not None
         ]
         if placements:
-            ends_ms = _line_ends_ms(scheduler, order)
-            line_idx, placement = min(placements, key=lambda item: (ends_ms[item[0]], item[0]))
+            line_idx, placement = min(placements, key=lambda item: (state.lines[item[0]].end_ms, item[0]))
             order[line_idx].append(placement)
+            step = scheduler.next_step(state, scheduler.plan(line_idx, placement))
+            if isinstance(step, Event):
+                scheduler.place(state, step)
     return tuple(tuple(placements) for placements in order)
+
+
+def _started(problem: Problem) -> list[list[Placement]]:
+    """Every line with the run that had started on it, if any."""
+    order: list[list[Placement]] = [[] for _ in problem.plant.lines]
+    for lock in problem.locks:
+        if isinstance(lock, Started):
+            placement = started_placement(problem, lock)
+            if placement is not None:
+                order[problem.line_idx[lock.line]].insert(0, placement)
+    return order
 
 
 def started_placement(problem: Problem, lock: Started) -> Placement | None:
@@ -64,14 +74,3 @@ def started_placement(problem: Problem, lock: Started) -> Placement | None:
     if not set(lock.stations) <= set(idx):
         return None
     return Placement(job_idx, tuple(idx[station] for station in lock.stations))
-
-
-def _line_ends_ms(scheduler: Scheduler, order: list[list[Placement]]) -> list[int]:
-    plans = [
-        [scheduler.plan(line_idx, placement) for placement in placements]
-        for line_idx, placements in enumerate(order)
-    ]
-    state: State | None = scheduler.run(plans)
-    if state is None:
-        raise RuntimeError("a schedule without a limit always comes out")
-    return [line_state.end_ms for line_state in state.lines]

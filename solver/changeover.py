@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from solver.layout import MS_PER_MIN, round_half_up
 from solver.make_ready import make_ready_ms
@@ -109,7 +110,7 @@ def _splits(handover: Handover) -> Iterator[Groups]:
     else:
         for cuts in range(1 << (len(tasks) - 1)):
             bounds = [0, *(idx + 1 for idx in range(len(tasks) - 1) if cuts >> idx & 1), len(tasks)]
-            yield tuple(tasks[start:end] for start, end in zip(bounds, bounds[1:], strict=False))
+            yield tuple(tasks[start:end] for start, end in pairwise(bounds))
 
 
 def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeover:

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 
 from solver.problem import Problem
-from solver.run_plan import RunPlan
+from solver.run_plan import Place, RunPlan
 from solver.tooling import CountedTool, copies_by_key, counted_at, present_loaded
-
-Place = tuple[int, int, int]
-"""Line, station and aspect index."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,19 +35,20 @@ def present_copies(problem: Problem) -> Copies:
     }
 
 
-def _place(plan: RunPlan, tool: CountedTool) -> Place:
-    return (plan.line_idx, tool.station_idx, tool.aspect_idx)
-
-
 def copies_free_ms(copies: Copies, plan: RunPlan) -> int:
     """When enough copies of everything the plan needs are free."""
     free_ms = 0
-    for key, count in Counter(tool.key for tool in plan.tools).items():
-        own = {_place(plan, tool) for tool in plan.tools if tool.key == key}
-        elsewhere = sorted(copy.free_ms for copy in copies[key] if copy.place not in own)
-        missing = count - (len(copies[key]) - len(elsewhere))
-        if missing > 0:
-            free_ms = max(free_ms, elsewhere[missing - 1])
+    for key, places in plan.tool_places.items():
+        missing = len(places)
+        elsewhere_ms: list[int] = []
+        for copy in copies[key]:
+            if copy.place in places:
+                missing -= 1
+            else:
+                elsewhere_ms.append(copy.free_ms)
+        if missing:
+            elsewhere_ms.sort()
+            free_ms = max(free_ms, elsewhere_ms[missing - 1])
     return free_ms
 
 
@@ -67,24 +64,30 @@ class Fetch:
 def fetches(copies: Copies, plan: RunPlan, at_ms: int) -> tuple[Fetch, ...]:
     """Which copies a plan takes: its own stations keep theirs; else from the store, from another
     station of the line, from another line; the longest free first.
+
+    Raises
+    ------
+    ValueError
+        Where none is free then; only started runs can be given such times.
     """
-    needed = {_place(plan, tool): tool.key for tool in plan.tools}
-    taken: set[tuple[str, int]] = set()
     found: list[Fetch] = []
     for tool in plan.tools:
-        own = _place(plan, tool)
-        if any(copy.place == own for copy in copies[tool.key]):
+        row = copies[tool.key]
+        own = (plan.line_idx, tool.station_idx, tool.aspect_idx)
+        if any(copy.place == own for copy in row):
             continue
+        taken = {fetch.copy_idx for fetch in found if fetch.tool.key == tool.key}
         candidates = [
             (_remoteness(copy, plan), copy.free_ms, copy.place or (), copy_idx)
-            for copy_idx, copy in enumerate(copies[tool.key])
+            for copy_idx, copy in enumerate(row)
             if copy.free_ms <= at_ms
-            and (tool.key, copy_idx) not in taken
-            and (copy.place is None or needed.get(copy.place) != tool.key)
+            and copy_idx not in taken
+            and copy.place not in plan.tool_places[tool.key]
         ]
+        if not candidates:
+            raise ValueError(f"job {plan.job.id} has started, but every {tool.key} is in use elsewhere")
         copy_idx = min(candidates)[-1]
-        taken.add((tool.key, copy_idx))
-        found.append(Fetch(tool, copy_idx, copies[tool.key][copy_idx]))
+        found.append(Fetch(tool, copy_idx, row[copy_idx]))
     return tuple(found)
 
 
@@ -98,7 +101,7 @@ def moved(
     copies: Copies,
     plan: RunPlan,
     fetched: tuple[Fetch, ...],
-    removed: list[tuple[str, Place]],
+    removed: tuple[tuple[str, Place], ...],
     end_ms: int,
 ) -> Copies:
     """Copies once a run holds its own until `end_ms` and what it replaced is back in the store."""
@@ -106,10 +109,10 @@ def moved(
     for key, place in removed:
         after[key] = tuple(Copy(None, copy.free_ms) if copy.place == place else copy for copy in after[key])
     for fetch in fetched:
-        row = list(after[fetch.tool.key])
-        row[fetch.copy_idx] = Copy(_place(plan, fetch.tool), end_ms)
-        after[fetch.tool.key] = tuple(row)
-    for tool in plan.tools:
-        own = _place(plan, tool)
-        after[tool.key] = tuple(Copy(own, end_ms) if copy.place == own else copy for copy in after[tool.key])
+        tool = fetch.tool
+        row = list(after[tool.key])
+        row[fetch.copy_idx] = Copy((plan.line_idx, tool.station_idx, tool.aspect_idx), end_ms)
+        after[tool.key] = tuple(row)
+    for key, places in plan.tool_places.items():
+        after[key] = tuple(Copy(copy.place, end_ms) if copy.place in places else copy for copy in after[key])
     return after

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from itertools import accumulate
+from itertools import accumulate, islice
 
 from solver.jobs import Job, Layer
 from solver.layout import chosen_stock, printed_width_um, reel_diameter_um, web_width_needed_um
@@ -14,6 +14,8 @@ from solver.tooling import copies_by_key, counted_tools
 
 DIE_CUT = Layer("die-cut")
 """The die is laid like one more layer, after all others."""
+MOST_CHOICES = 2_000
+"""Station choices looked at for a job on a line."""
 
 
 def laid_groups(job: Job) -> tuple[tuple[Layer, ...], ...]:
@@ -58,11 +60,15 @@ def _extend(
 
 
 def station_choices(problem: Problem, line_idx: int, job_idx: int) -> tuple[tuple[int, ...], ...]:
-    """All station choices of a job on a line, the first in web order first; none if it cannot run."""
+    """The station choices of a job on a line, the first in web order first; none if it cannot run.
+
+    At most the first `MOST_CHOICES` of them: free layers on many stations have very many.
+    """
     if reasons(problem, line_idx, job_idx):
         return ()
     line, job = problem.plant.lines[line_idx], problem.jobs[job_idx]
-    return tuple(chosen for chosen in choices(line, job) if _has_copies(problem, line, job, chosen))
+    able = (chosen for chosen in choices(line, job) if _has_copies(problem, line, job, chosen))
+    return tuple(islice(able, MOST_CHOICES))
 
 
 def stations_fit(problem: Problem, line_idx: int, job_idx: int, chosen: tuple[int, ...]) -> bool:
@@ -123,9 +129,11 @@ def _die_reasons(problem: Problem, line: Line, job: Job) -> Iterator[str]:
     die = problem.dies[job.die]
     liner_um = problem.substrates[job.substrate].liner_thickness_um
     if liner_um is not None and die.min_liner_um is not None and liner_um < die.min_liner_um:
-        yield f"die {die.id} needs a liner of at least {die.min_liner_um} µm, {job.substrate} has {liner_um} µm"
+        least = f"die {die.id} needs a liner of at least {die.min_liner_um} µm"
+        yield f"{least}, {job.substrate} has {liner_um} µm"
     if liner_um is not None and die.max_liner_um is not None and liner_um > die.max_liner_um:
-        yield f"die {die.id} takes a liner of at most {die.max_liner_um} µm, {job.substrate} has {liner_um} µm"
+        most = f"die {die.id} takes a liner of at most {die.max_liner_um} µm"
+        yield f"{most}, {job.substrate} has {liner_um} µm"
     if line.min_repeat_um is not None and die.repeat_um < line.min_repeat_um:
         yield f"its repeat of {_mm(die.repeat_um)} is below the line's least {_mm(line.min_repeat_um)}"
     if line.max_repeat_um is not None and die.repeat_um > line.max_repeat_um:
@@ -161,7 +169,9 @@ def _has_copies(problem: Problem, line: Line, job: Job, chosen: tuple[int, ...])
 
 def _copy_reasons(problem: Problem, line: Line, job: Job) -> Iterator[str]:
     first = next(choices(line, job), None)
-    if first is None or any(_has_copies(problem, line, job, chosen) for chosen in choices(line, job)):
+    if first is None or any(
+        _has_copies(problem, line, job, chosen) for chosen in islice(choices(line, job), MOST_CHOICES)
+    ):
         return
     have = copies_by_key(problem.plant)
     needed = Counter(tool.key for tool in counted_tools(problem, line, job, first))

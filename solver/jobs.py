@@ -7,6 +7,9 @@ from fractions import Fraction
 
 from solver.checks import Checks
 
+MOST_LAYERS = 8
+"""Layers of a job: the ways of seating more at a line's stations would be too many to try."""
+
 
 @dataclass(frozen=True, slots=True)
 class Layer:
@@ -99,6 +102,9 @@ class Job:
     def __post_init__(self) -> None:
         checks = Checks(f"job {self.id}")
         checks.that(len(self.versions) > 0, "needs at least one version")
+        checks.that(
+            len(self.layers) <= MOST_LAYERS, f"has {len(self.layers)} layers, more than {MOST_LAYERS}"
+        )
         checks.unique("versions", (version.id for version in self.versions))
         checks.positive_or_none("core_um", self.core_um)
         checks.positive_or_none("labels_per_reel", self.labels_per_reel)

@@ -21,6 +21,9 @@ from solver.tooling import (
 )
 from solver.weights import Weights
 
+Place = tuple[int, int, int]
+"""Line, station and aspect index: where a tool can be loaded."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RunPlan:
@@ -32,8 +35,8 @@ class RunPlan:
         Its number among the plans of one scheduler.
     used, needs
         Stations it uses, in web order, and what it needs at each.
-    tools
-        Counted dies and cylinders it holds.
+    tools, tool_places
+        Counted dies and cylinders it holds, and for each of them where.
     roll_end
         What each of its roll ends costs; None where it has none.
     work_ms
@@ -50,6 +53,7 @@ class RunPlan:
     needs: tuple[Needs, ...]
     layout: Layout
     tools: tuple[CountedTool, ...]
+    tool_places: dict[str, tuple[Place, ...]]
     roll_end: Changeover | None
     work_ms: int
     own_need_um: int
@@ -80,6 +84,11 @@ def make_run_plan(
     layout = lay_out(problem, line, job, stock, used)
     roll_end = _roll_end(problem, weights, line, used, stock) if layout.roll_ends else None
     due_ms = job.due_ms
+    tools = counted_tools(problem, line, job, placement.stations)
+    places: dict[str, tuple[Place, ...]] = {}
+    for tool in tools:
+        place = (line_idx, tool.station_idx, tool.aspect_idx)
+        places[tool.key] = (*places.get(tool.key, ()), place)
     return RunPlan(
         idx=idx,
         line_idx=line_idx,
@@ -88,7 +97,8 @@ def make_run_plan(
         used=used,
         needs=tuple(needs[station_idx] for station_idx in used),
         layout=layout,
-        tools=counted_tools(problem, line, job, placement.stations),
+        tools=tools,
+        tool_places=places,
         roll_end=roll_end,
         work_ms=layout.run_ms + (layout.roll_ends * roll_end.duration_ms if roll_end else 0),
         own_need_um=layout.web_um + (layout.roll_ends * roll_end.waste_um if roll_end else 0),

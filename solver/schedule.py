@@ -6,19 +6,20 @@ never decrease, and a shared die goes to whoever can start first.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from collections.abc import Sequence as SequenceOf
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+from solver.closures import through_closures
 from solver.copies import Copies, Fetch, copies_free_ms, fetches, moved, present_copies
 from solver.feasibility import station_choices
-from solver.layout import MS_PER_MIN, round_half_up
 from solver.locks import Before, FixedStart, Started
 from solver.plant import Line
 from solver.problem import Problem
-from solver.run_plan import RunPlan, make_run_plan
+from solver.run_plan import Place, RunPlan, make_run_plan
 from solver.sequence import Changeover, Interruption, Mode, Placement, Stock
-from solver.setups import Setup, Setups, Transition
+from solver.setups import Setting, Setup, Setups
 from solver.tooling import present_loaded
 from solver.weights import Weights
 
@@ -54,7 +55,7 @@ class Event:
     interruptions: tuple[Interruption, ...]
     holding: tuple[int, ...]
     fetched: tuple[Fetch, ...]
-    transitions: tuple[Transition, ...]
+    removed: tuple[tuple[str, Place], ...]
     drawn: tuple[tuple[Stock, int], ...]
     eur: float
 
@@ -67,9 +68,20 @@ class Dropped:
     reason: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Deadlock:
+    """A run that must not start before a later one on its own way has ended."""
+
+    plan: RunPlan
+
+
 @dataclass(slots=True, eq=False)
 class State:
-    """All lines after some runs: what a further run depends on."""
+    """All lines after some runs: what a further run depends on.
+
+    `dropped` are runs that can never start, `unbound` jobs that wait for no other since the order
+    makes that impossible.
+    """
 
     lines: list[LineState]
     copies: Copies
@@ -77,6 +89,7 @@ class State:
     next_idx: list[int]
     events: list[Event]
     dropped: tuple[Dropped, ...] = ()
+    unbound: frozenset[int] = frozenset()
     first_start_ms: int | None = None
     eur: float = 0.0
     pending: list[Event | Dropped | None] = field(default_factory=list)
@@ -90,6 +103,7 @@ class State:
             next_idx=list(self.next_idx),
             events=list(self.events),
             dropped=self.dropped,
+            unbound=self.unbound,
             first_start_ms=self.first_start_ms,
             eur=self.eur,
             pending=list(self.pending),
@@ -134,9 +148,6 @@ class Scheduler:
             for stocked in substrate.widths
             if stocked.on_hand_um is not None
         }
-        self._interruption_ms = [
-            (_interruption_ms(line, cold=False), _interruption_ms(line, cold=True)) for line in self._lines
-        ]
 
     def plan(self, line_idx: int, placement: Placement) -> RunPlan:
         """The plan of a placement on a line, worked out once."""
@@ -193,18 +204,24 @@ class Scheduler:
         keep
             When given, gets a snapshot before every step.
 
-        A run that can never start is left out and the schedule made again without it: the order of
-        what remains gives the same sequence. With a limit that ends it too.
+        A run that can never start is left out, a lock that makes all lines wait for each other is
+        given up, and the schedule made again: the order of what remains gives the same sequence. With a
+        limit both end it.
         """
         if state is None:
             state = self.begin(plans)
         while True:
-            dropped = self._run_once(plans, state, limit_eur, keep)
-            if dropped is None:
+            fault = self._run_once(plans, state, limit_eur, keep)
+            if fault is None:
                 break
             if limit_eur < float("inf"):
                 return None
-            state = self.begin(plans, (*state.dropped, dropped))
+            dropped, unbound = state.dropped, state.unbound
+            if isinstance(fault, Dropped):
+                dropped = (*dropped, fault)
+            else:
+                unbound |= {fault.plan.placement.job_idx}
+            state = self.begin(plans, dropped, unbound)
             if keep is not None:
                 keep.clear()
         for line_idx, line_state in enumerate(state.lines):
@@ -213,7 +230,7 @@ class Scheduler:
 
     def _run_once(
         self, plans: Plans, state: State, limit_eur: float, keep: list[State] | None
-    ) -> Dropped | None:
+    ) -> Dropped | Deadlock | None:
         """Place every run that has not been dropped; the first that never can start ends it."""
         left_eur = sum(
             self.floor_eur(plan)
@@ -246,10 +263,12 @@ class Scheduler:
             self._floor_eur[plan.idx] = eur * (1 - 1e-9)
         return eur
 
-    def begin(self, plans: Plans, dropped: tuple[Dropped, ...] = ()) -> State:
+    def begin(
+        self, plans: Plans, dropped: tuple[Dropped, ...] = (), unbound: frozenset[int] = frozenset()
+    ) -> State:
         """All lines as the plan begins, with started runs placed."""
         state = self.present()
-        state.dropped = dropped
+        state.dropped, state.unbound = dropped, unbound
         for line_idx, line_plans in enumerate(plans):
             if line_plans:
                 lock = self._started.get(line_plans[0].placement.job_idx)
@@ -258,7 +277,7 @@ class Scheduler:
                     state.first_start_ms = 0
         return state
 
-    def _next_step(self, plans: Plans, state: State) -> Event | Dropped | None:
+    def _next_step(self, plans: Plans, state: State) -> Event | Dropped | Deadlock | None:
         """The run that can start earliest, or one that never can; None when none is left."""
         best: Event | None = None
         blocked: RunPlan | None = None
@@ -277,12 +296,10 @@ class Scheduler:
             if best is None or step.start_ms < best.start_ms:
                 best = step
         if best is None and blocked is not None:
-            return self.next_step(state, blocked)
+            return Deadlock(blocked)
         return best
 
-    def _following(
-        self, line_plans: SequenceOf[RunPlan], state: State, line_idx: int
-    ) -> RunPlan | None:
+    def _following(self, line_plans: SequenceOf[RunPlan], state: State, line_idx: int) -> RunPlan | None:
         """A line's next run that has not been dropped."""
         while state.next_idx[line_idx] < len(line_plans):
             plan = line_plans[state.next_idx[line_idx]]
@@ -294,7 +311,7 @@ class Scheduler:
     def _waits_for_another(self, plans: Plans, state: State, plan: RunPlan) -> bool:
         """Whether a run that must end before this one starts is still to be placed."""
         earlier = self._earlier.get(plan.placement.job_idx)
-        if not earlier:
+        if not earlier or plan.placement.job_idx in state.unbound:
             return False
         dropped = {drop.plan for drop in state.dropped}
         return any(
@@ -319,35 +336,45 @@ class Scheduler:
             lacking = self._lacking(state, event)
             if lacking is None:
                 return event
-            stock, arrives_ms = lacking
-            if arrives_ms is None:
-                width = f"{stock.width_um / 1000:g} mm"
-                return Dropped(plan, f"{stock.substrate} in {width} never suffices for its run on {line.id}")
-            start_ms = max(start_ms, arrives_ms)
+            later_ms = [
+                at_ms
+                for at_ms in (
+                    *self._arrivals_ms(lacking),
+                    *_need_changes_ms(line, state.lines[plan.line_idx]),
+                )
+                if at_ms > start_ms
+            ]
+            if not later_ms:
+                width = f"{lacking.width_um / 1000:g} mm"
+                return Dropped(
+                    plan, f"{lacking.substrate} in {width} never suffices for its run on {line.id}"
+                )
+            start_ms = min(later_ms)
 
     def _locked_until_ms(self, state: State, plan: RunPlan) -> int:
         job_idx = plan.placement.job_idx
         until_ms = self._fixed.get(job_idx, 0)
+        if job_idx in state.unbound:
+            return until_ms
         for earlier in self._earlier.get(job_idx, ()):
             for event in state.events:
                 if event.plan.placement.job_idx == earlier:
                     until_ms = max(until_ms, event.end_ms)
         return until_ms
 
-    def _lacking(self, state: State, event: Event) -> tuple[Stock, int | None] | None:
-        """A stock that does not suffice at the event's start, and when more of it arrives."""
+    def _lacking(self, state: State, event: Event) -> Stock | None:
+        """A stock that does not suffice at the event's start."""
         for stock, length_um in event.drawn:
             stocked = self._stocked[stock]
-            have_um = (stocked.on_hand_um or 0) - state.drawn[stock]
-            later_ms: list[int] = []
-            for delivery in stocked.deliveries:
-                if delivery.at_ms <= event.start_ms:
-                    have_um += delivery.length_um
-                else:
-                    later_ms.append(delivery.at_ms)
-            if have_um < length_um:
-                return stock, min(later_ms, default=None)
+            arrived_um = sum(
+                delivery.length_um for delivery in stocked.deliveries if delivery.at_ms <= event.start_ms
+            )
+            if (stocked.on_hand_um or 0) + arrived_um - state.drawn[stock] < length_um:
+                return stock
         return None
+
+    def _arrivals_ms(self, stock: Stock) -> Iterator[int]:
+        return (delivery.at_ms for delivery in self._stocked[stock].deliveries)
 
     def _placed(self, state: State, plan: RunPlan, start_ms: int) -> Event:
         """The plan's run with its changeover beginning at `start_ms`."""
@@ -364,29 +391,28 @@ class Scheduler:
         holding = line_state.holding
         for fetch in fetched:
             if fetch.copy.place is not None and fetch.copy.place[0] == line_idx:
-                holding = self._without(holding, fetch.copy.place[1], fetch.copy.place[2])
+                holding = self.setups.without(holding, fetch.copy.place[1], fetch.copy.place[2])
         if cold:
             holding = self.setups.cold(line, holding)
-        transitions = tuple(
-            self.setups.transition(plan, position, holding[station_idx])
-            for position, station_idx in enumerate(plan.used)
-        )
+        setting = self.setups.setting(plan, holding)
         hidden: tuple[int, ...] = ()
-        if before is not None and not run_out and line.hands_while_running:
-            hidden = self._hidden(line_state, before, plan, fetched, transitions)
+        if setting.guarded and before is not None and not run_out and line.hands_while_running:
+            hidden = self._hidden(line_state, before, plan, fetched, setting)
         setup = self.setups.setup(
             plan,
             before,
-            transitions,
+            setting,
             hidden,
             Mode.RUN_OUT if run_out else Mode.HELD,
             cold,
             self._clean_down_ms(line, line_state, plan),
-            tuple(holding[station_idx] for station_idx in plan.used),
         )
-        print_start_ms, end_ms, interruptions = self._through_closures(
-            line_idx, start_ms, setup.changeover.duration_ms, plan.work_ms
+        print_start_ms, end_ms, interruptions = through_closures(
+            line, start_ms, setup.changeover.duration_ms, plan.work_ms
         )
+        after = setting.after
+        if any(interruption.cold for interruption in interruptions):
+            after = self.setups.setting(plan, self.setups.cold(line, holding)).after
         return Event(
             plan=plan,
             changeover=setup.changeover,
@@ -396,16 +422,12 @@ class Scheduler:
             end_ms=end_ms,
             run_ms=plan.layout.run_ms,
             interruptions=interruptions,
-            holding=self._holding_after(line, plan, holding, transitions, interruptions),
+            holding=after,
             fetched=fetched,
-            transitions=transitions,
-            drawn=self._drawn(plan, setup, interruptions),
+            removed=setting.removed,
+            drawn=self._drawn(plan, setup, interruptions) if self._stocked else (),
             eur=setup.eur + self._event_eur(state, plan, start_ms, end_ms, interruptions),
         )
-
-    def _without(self, holding: tuple[int, ...], station_idx: int, aspect_idx: int) -> tuple[int, ...]:
-        emptied = self.setups.emptied(holding[station_idx], aspect_idx)
-        return (*holding[:station_idx], emptied, *holding[station_idx + 1 :])
 
     def _hidden(
         self,
@@ -413,109 +435,38 @@ class Scheduler:
         before: RunPlan,
         plan: RunPlan,
         fetched: tuple[Fetch, ...],
-        transitions: tuple[Transition, ...],
+        setting: Setting,
     ) -> tuple[int, ...]:
         """Stations whose tasks are done while the run before runs: the longest that fit first.
 
         They must be guarded and not used by that run, and the copies they take must be free when the
         window opens.
         """
-        candidates = [
-            (station_idx, transition)
-            for station_idx, transition in zip(plan.used, transitions, strict=True)
-            if transition.guarded_ms and station_idx not in before.used
-        ]
-        if not candidates:
+        idle = [task for task in setting.guarded if task.station_idx not in before.used]
+        if not idle:
             return ()
         line = self._lines[plan.line_idx]
         opens_ms = max(line_state.print_start_ms, plan.job.ready_ms)
         window_ms = line.calendar.open_between(opens_ms, line_state.end_ms)
         late = {fetch.tool.station_idx for fetch in fetched if fetch.copy.free_ms > opens_ms}
-        tasks = [
-            transition.task
-            for station_idx, transition in candidates
-            if transition.task is not None and transition.guarded_ms <= window_ms and station_idx not in late
-        ]
         left_ms = Fraction(line.hands_while_running * window_ms)
         hidden: list[int] = []
-        for task in sorted(tasks, key=lambda task: (-task.duration_ms, task.station_idx)):
-            if task.duration_ms <= left_ms:
+        for task in sorted(idle, key=lambda task: (-task.duration_ms, task.station_idx)):
+            if task.station_idx not in late and task.duration_ms <= window_ms and task.duration_ms <= left_ms:
                 hidden.append(task.station_idx)
                 left_ms -= task.duration_ms
         return tuple(sorted(hidden))
 
     def _clean_down_ms(self, line: Line, line_state: LineState, plan: RunPlan) -> int:
-        if line_state.clean and not plan.job.low_migration:
-            return line.clean_down_out_ms
-        if plan.job.low_migration and not line_state.clean:
-            return line.clean_down_in_ms
-        return 0
-
-    def _through_closures(
-        self, line_idx: int, start_ms: int, changeover_ms: int, work_ms: int
-    ) -> tuple[int, int, tuple[Interruption, ...]]:
-        """Print start and end of a changeover and a run that follow each other, and what interrupts them."""
-        if not self._lines[line_idx].calendar.closures:
-            print_start_ms = start_ms + changeover_ms
-            return print_start_ms, print_start_ms + work_ms, ()
-        interruptions: list[Interruption] = []
-        print_start_ms = self._advance(line_idx, start_ms, changeover_ms, False, interruptions)
-        end_ms = self._advance(line_idx, print_start_ms, work_ms, True, interruptions)
-        return print_start_ms, end_ms, tuple(interruptions)
-
-    def _advance(
-        self, line_idx: int, at_ms: int, work_ms: int, during_run: bool, interruptions: list[Interruption]
-    ) -> int:
-        """When work that begins at `at_ms` is done; each closure in it is added to `interruptions`."""
-        line = self._lines[line_idx]
-        again_ms = 0
-        left_ms = work_ms
-        while True:
-            closure = line.calendar.closure_from(at_ms)
-            if closure is None or at_ms + again_ms + left_ms <= closure[0]:
-                return at_ms + again_ms + left_ms
-            worked_ms = max(0, closure[0] - at_ms - again_ms)
-            left_ms -= worked_ms
-            cold = line.cold_after_ms is not None and closure[1] - closure[0] > line.cold_after_ms
-            stop_ms = self._interruption_ms[line_idx][cold]
-            again_ms = max(0, again_ms - (closure[0] - at_ms)) + stop_ms
-            interruptions.append(
-                Interruption(
-                    closure_start_ms=closure[0],
-                    closure_end_ms=closure[1],
-                    duration_ms=stop_ms,
-                    waste_um=line.restart_um + (line.start_up_um if cold else 0),
-                    during_run=during_run,
-                    work_done_ms=work_ms - left_ms,
-                    cold=cold,
-                )
-            )
-            at_ms = closure[1]
-
-    def _holding_after(
-        self,
-        line: Line,
-        plan: RunPlan,
-        holding: tuple[int, ...],
-        transitions: tuple[Transition, ...],
-        interruptions: tuple[Interruption, ...],
-    ) -> tuple[int, ...]:
-        if any(interruption.cold for interruption in interruptions):
-            holding = self.setups.cold(line, holding)
-            transitions = tuple(
-                self.setups.transition(plan, position, holding[station_idx])
-                for position, station_idx in enumerate(plan.used)
-            )
-        after = list(holding)
-        for station_idx, transition in zip(plan.used, transitions, strict=True):
-            after[station_idx] = transition.after
-        return tuple(after)
+        """Cleaning before a low-migration row begins, or behind one that the plan holds."""
+        if plan.job.low_migration:
+            return 0 if line_state.clean else line.clean_down_in_ms
+        before = line_state.before
+        return line.clean_down_out_ms if before is not None and before.job.low_migration else 0
 
     def _drawn(
         self, plan: RunPlan, setup: Setup, interruptions: tuple[Interruption, ...]
     ) -> tuple[tuple[Stock, int], ...]:
-        if not self._stocked:
-            return ()
         incoming_um = plan.own_need_um + setup.incoming_waste_um
         incoming_um += sum(interruption.waste_um for interruption in interruptions)
         drawn = {plan.stock: incoming_um}
@@ -557,10 +508,7 @@ class Scheduler:
         line = self._lines[plan.line_idx]
         fetched = fetches(state.copies, plan, lock.end_ms)
         line_state = state.lines[plan.line_idx]
-        transitions = tuple(
-            self.setups.transition(plan, position, line_state.holding[station_idx])
-            for position, station_idx in enumerate(plan.used)
-        )
+        setting = self.setups.setting(plan, line_state.holding)
         run_ms = line.calendar.open_between(max(0, lock.print_start_ms), lock.end_ms)
         eur = run_ms * self._run_ms_eur[plan.line_idx]
         return Event(
@@ -572,9 +520,9 @@ class Scheduler:
             end_ms=lock.end_ms,
             run_ms=run_ms,
             interruptions=(),
-            holding=self._holding_after(line, plan, line_state.holding, transitions, ()),
+            holding=setting.after,
             fetched=fetched,
-            transitions=transitions,
+            removed=setting.removed,
             drawn=(),
             eur=eur + self.late_eur(plan, lock.end_ms),
         )
@@ -592,20 +540,15 @@ class Scheduler:
             end_ms=event.end_ms,
             clean=plan.job.low_migration,
         )
-        removed = [
-            (key, (line_idx, station_idx, aspect_idx))
-            for station_idx, transition in zip(plan.used, event.transitions, strict=True)
-            for key, aspect_idx in transition.removed
-        ]
-        if plan.tools or removed:
+        if plan.tools or event.removed:
             for fetch in event.fetched:
                 place = fetch.copy.place
                 if place is not None and place[0] != line_idx:
                     other = state.lines[place[0]]
                     state.lines[place[0]] = replace(
-                        other, holding=self._without(other.holding, place[1], place[2])
+                        other, holding=self.setups.without(other.holding, place[1], place[2])
                     )
-            state.copies = moved(state.copies, plan, event.fetched, removed, event.end_ms)
+            state.copies = moved(state.copies, plan, event.fetched, event.removed, event.end_ms)
             state.pending = [None] * len(self._lines)
         elif event.drawn or self._stocked or len(state.events) == 0 or self._earlier:
             state.pending = [None] * len(self._lines)
@@ -617,11 +560,11 @@ class Scheduler:
         state.eur += event.eur
 
 
-
-def _interruption_ms(line: Line, cold: bool) -> int:
-    """A closure's stop, its restart metres at set-up speed, and start-up where the line went cold."""
-    duration_ms = Fraction(line.restart_um * MS_PER_MIN, line.setup_speed_um_min) + line.stop_ms
-    return round_half_up(duration_ms + (line.start_up_ms if cold else 0))
+def _need_changes_ms(line: Line, line_state: LineState) -> Iterator[int]:
+    """When a longer wait changes what a changeover wastes: the job is run out, the line goes cold."""
+    yield line_state.end_ms + line.hold_ms + 1
+    if line.cold_after_ms is not None:
+        yield line_state.end_ms + line.cold_after_ms + 1
 
 
 def late_eur(plan: RunPlan, end_ms: int) -> Fraction:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from solver.changeover import SPLICE_TABLE, Handover, Prices, cheapest_changeover
@@ -13,19 +12,45 @@ from solver.sequence import Changeover, Mode, Stock, Task
 from solver.tooling import Loaded, asleep, copies_by_key, counted_at, loaded_after, station_task
 from solver.weights import Weights
 
+Holding = tuple[int, ...]
+"""What every station of a line holds, as numbers of `Setups`."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Transition:
     """A station set for a run: its task, what it holds then, and the counted tools taken off it.
 
-    `guarded_ms` is the task's time, up to the next ms, where it may be done while the web runs; 0 where
-    it may not. `removed` holds (tool key, aspect index).
+    `removed` holds (tool key, aspect index).
     """
 
     task: Task | None
-    guarded_ms: int
     after: int
     removed: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Setting:
+    """A line set for a run, from what its stations held.
+
+    Parameters
+    ----------
+    held
+        A number for what the used stations held.
+    tasks
+        The tasks that follow, in web order.
+    guarded
+        Those that may be done while the web runs.
+    after
+        What all stations hold then.
+    removed
+        Counted tools taken off, with (line, station, aspect index).
+    """
+
+    held: int
+    tasks: tuple[Task, ...]
+    guarded: tuple[Task, ...]
+    after: Holding
+    removed: tuple[tuple[str, tuple[int, int, int]], ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +62,10 @@ class Setup:
     outgoing_waste_um: int
     incoming_waste_um: int
     eur: float
+
+
+MOST_SETTINGS = 200_000
+"""Settings kept in memory; beyond them they are worked out anew."""
 
 
 class Setups:
@@ -52,6 +81,8 @@ class Setups:
         self._numbers: dict[Loaded, int] = {}
         self._loaded: list[Loaded] = []
         self._transitions: dict[tuple[int, int, int], Transition] = {}
+        self._settings: dict[tuple[int, Holding], Setting] = {}
+        self._held: dict[Holding, int] = {}
         self._setups: dict[tuple[object, ...], Setup] = {}
 
     def number(self, loaded: Loaded) -> int:
@@ -70,14 +101,56 @@ class Setups:
         loaded = self._loaded[number]
         return self.number((*loaded[:aspect_idx], "", *loaded[aspect_idx + 1 :]))
 
-    def cold(self, line: Line, numbers: tuple[int, ...]) -> tuple[int, ...]:
+    def cold(self, line: Line, numbers: Holding) -> Holding:
         """What a line's stations hold once it has gone cold."""
         return tuple(
             self.number(asleep(station, self._loaded[number])) if station.is_inkjet else number
             for station, number in zip(line.stations, numbers, strict=True)
         )
 
-    def transition(self, plan: RunPlan, position: int, number: int) -> Transition:
+    def without(self, holding: Holding, station_idx: int, aspect_idx: int) -> Holding:
+        """What a line's stations hold once a tool has been taken from one of them."""
+        emptied = self.emptied(holding[station_idx], aspect_idx)
+        return (*holding[:station_idx], emptied, *holding[station_idx + 1 :])
+
+    def setting(self, plan: RunPlan, holding: Holding) -> Setting:
+        """A line set for a plan, from what its stations hold."""
+        key = (plan.idx, holding)
+        setting = self._settings.get(key)
+        if setting is None:
+            if len(self._settings) >= MOST_SETTINGS:
+                self._settings.clear()
+            setting = self._settings[key] = self._set(plan, holding)
+        return setting
+
+    def _set(self, plan: RunPlan, holding: Holding) -> Setting:
+        stations = self._problem.plant.lines[plan.line_idx].stations
+        transitions = [
+            self._transition(plan, position, holding[station_idx])
+            for position, station_idx in enumerate(plan.used)
+        ]
+        after = list(holding)
+        for station_idx, transition in zip(plan.used, transitions, strict=True):
+            after[station_idx] = transition.after
+        tasks = tuple(transition.task for transition in transitions if transition.task is not None)
+        held = tuple(holding[station_idx] for station_idx in plan.used)
+        return Setting(
+            held=self._held.setdefault(held, len(self._held)),
+            tasks=tasks,
+            guarded=tuple(
+                task
+                for task in tasks
+                if task.station_idx != SPLICE_TABLE and stations[task.station_idx].guarded
+            ),
+            after=tuple(after),
+            removed=tuple(
+                (key, (plan.line_idx, station_idx, aspect_idx))
+                for station_idx, transition in zip(plan.used, transitions, strict=True)
+                for key, aspect_idx in transition.removed
+            ),
+        )
+
+    def _transition(self, plan: RunPlan, position: int, number: int) -> Transition:
         """What setting the plan's station at `position` of its used ones takes."""
         key = (plan.idx, position, number)
         transition = self._transitions.get(key)
@@ -90,11 +163,8 @@ class Setups:
         station_idx = plan.used[position]
         before = self._loaded[number]
         after = loaded_after(line.stations[station_idx], before, plan.needs[position])
-        task = station_task(self._problem, line, station_idx, before, plan.needs[position])
-        guarded = task is not None and station_idx != SPLICE_TABLE and line.stations[station_idx].guarded
         return Transition(
-            task=task,
-            guarded_ms=math.ceil(task.duration_ms) if task is not None and guarded else 0,
+            task=station_task(self._problem, line, station_idx, before, plan.needs[position]),
             after=self.number(after),
             removed=tuple(
                 (tool.key, tool.aspect_idx)
@@ -107,24 +177,21 @@ class Setups:
         self,
         plan: RunPlan,
         before: RunPlan | None,
-        transitions: tuple[Transition, ...],
+        setting: Setting,
         hidden: tuple[int, ...],
         mode: Mode,
         cold: bool,
         clean_down_ms: int,
-        holding: tuple[int, ...],
     ) -> Setup:
         """The changeover to a plan; `before` is None for the line's present state.
 
-        `transitions` follow from what the used stations are `holding`; `hidden` are the indices of
-        the stations set while the run before ran.
+        `hidden` are the indices of the stations set while the run before ran.
         """
         before_idx = -1 if before is None else before.idx
-        key = (plan.idx, before_idx, holding, hidden, mode, cold, clean_down_ms)
+        key = (plan.idx, before_idx, setting.held, hidden, mode, cold, clean_down_ms)
         setup = self._setups.get(key)
         if setup is None:
-            tasks = tuple(transition.task for transition in transitions if transition.task is not None)
-            setup = self._set_up(plan, before, tasks, hidden, mode, cold, clean_down_ms)
+            setup = self._set_up(plan, before, setting.tasks, hidden, mode, cold, clean_down_ms)
             self._setups[key] = setup
         return setup
 

@@ -241,7 +241,7 @@ class Sequence(Contract):
     site: str = Field(description="Where.")
     zone: str = Field(description="Time zone of the site.")
     start: datetime = Field(description="The plan's start.")
-    goal: Goal = Field(description="What decided between equal possibilities.")
+    goal: Goal = Field(description="What it was to be best at; it also decides how changeovers are split.")
     lines: tuple[LineRuns, ...] = Field(description="In the plant's order.")
     left_out: tuple[LeftOut, ...] = Field(description="Jobs that do not run, and why.")
     broken_locks: tuple[str, ...] = Field(description="Locks that this order does not keep.")

@@ -134,7 +134,7 @@ def _task_text(task: Task) -> str:
 def _totals_table(costed_plan: CostedPlan) -> Table:
     sequence = costed_plan.sequence
     table = Table(title="Totals", title_justify="left")
-    table.add_column("order")
+    table.add_column("order", no_wrap=True)
     for heading in (
         "waste m",
         "stops",

@@ -77,7 +77,7 @@ class Evaluator:
         """
         self.stop.count()
         limit_eur = limit.eur + TOLERANCE * max(1.0, abs(limit.eur)) if limit.faults == 0 else float("inf")
-        again = None if state.dropped else state.snapshot()
+        again = None if state.dropped or state.unbound else state.snapshot()
         after = self.scheduler.run(plans, again, limit_eur)
         return NEVER if after is None else self._scored(after)
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable
 
 from solver.schedule import State
 from solver.search.evaluate import Evaluator, Plans, Score
-from solver.search.moves import Changed, Move, Restation, Shift, Swap, moved_plans, moves_of
+from solver.search.moves import Changed, Move, Reseat, Restation, Shift, Swap, moved_plans, moves_of
 
 FEWEST_SHAKES, MOST_SHAKES = 1, 4
 SLACK = 0.02
@@ -50,6 +50,15 @@ class Improver:
                     queue.insert(0, touched)
                     queued.add(touched)
         self._note_best()
+
+    def sweep(self) -> int:
+        """How many moves the present order has."""
+        return sum(
+            1
+            for line_idx, line_plans in enumerate(self.plans)
+            for position in range(self._evaluator.first_free(line_plans), len(line_plans))
+            for _ in moves_of(self._evaluator, self.plans, line_idx, position)
+        )
 
     def walk(self) -> None:
         """Shake and descend until the limit is reached."""
@@ -178,7 +187,7 @@ def _around(plans: Plans, changed: Changed, move: Move) -> list[int]:
                 (move.to_line, move.to_position),
                 (move.from_line, move.from_position),
             ]
-        case Swap() | Restation():
+        case Swap() | Restation() | Reseat():
             spots.append((move.line, move.position))
     return [
         plans[line_idx][position].placement.job_idx

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import combinations
 
 from solver.run_plan import RunPlan
 from solver.search.evaluate import Evaluator, Plans
@@ -44,7 +45,18 @@ class Restation:
     choice_idx: int
 
 
-Move = Shift | Swap | Restation
+@dataclass(frozen=True, slots=True)
+class Reseat:
+    """Exchange two stations in `length` adjacent runs from a position on."""
+
+    line: int
+    position: int
+    length: int
+    station: int
+    other: int
+
+
+Move = Shift | Swap | Restation | Reseat
 Changed = list[tuple[int, int]]
 """(line, first changed position)."""
 
@@ -57,6 +69,8 @@ def moves_of(evaluator: Evaluator, plans: Plans, line_idx: int, position: int) -
     for choice_idx in range(len(choices)):
         if choices[choice_idx] != plan.placement.stations:
             yield Restation(line_idx, position, choice_idx)
+    if len(choices) > 1:
+        yield from _reseats(evaluator, plans, line_idx, position)
     for length in range(1, min(LONGEST_SEGMENT, len(line_plans) - position) + 1):
         for to_line, to_plans in enumerate(plans):
             taken = length if to_line == line_idx else 0
@@ -69,6 +83,24 @@ def moves_of(evaluator: Evaluator, plans: Plans, line_idx: int, position: int) -
                 yield Swap(line_idx, position, other_line, other_position)
 
 
+def _reseats(evaluator: Evaluator, plans: Plans, line_idx: int, position: int) -> Iterator[Reseat]:
+    """Exchanges of two stations that begin at a position, as far as the runs behind it can follow."""
+    choices = evaluator.choices[line_idx][plans[line_idx][position].placement.job_idx]
+    for station, other in combinations(sorted({seat for choice in choices for seat in choice}), 2):
+        for length, plan in enumerate(plans[line_idx][position:], 1):
+            stations = plan.placement.stations
+            exchanged = _exchanged(stations, station, other)
+            if exchanged not in evaluator.choices[line_idx][plan.placement.job_idx]:
+                break
+            if exchanged != stations:
+                yield Reseat(line_idx, position, length, station, other)
+
+
+def _exchanged(stations: tuple[int, ...], station: int, other: int) -> tuple[int, ...]:
+    exchange = {station: other, other: station}
+    return tuple(exchange.get(idx, idx) for idx in stations)
+
+
 def moved_plans(evaluator: Evaluator, plans: Plans, move: Move) -> tuple[Plans, Changed] | None:
     """The order after a move, and where it differs; None where a job cannot run on its new line."""
     match move:
@@ -78,6 +110,8 @@ def moved_plans(evaluator: Evaluator, plans: Plans, move: Move) -> tuple[Plans, 
             return _swapped(evaluator, plans, move)
         case Restation():
             return _restationed(evaluator, plans, move)
+        case Reseat():
+            return _reseated(evaluator, plans, move)
 
 
 def _on_line(evaluator: Evaluator, plan: RunPlan, line_idx: int) -> RunPlan | None:
@@ -122,4 +156,18 @@ def _restationed(evaluator: Evaluator, plans: Plans, move: Restation) -> tuple[P
     after = list(plans)
     after[move.line] = list(plans[move.line])
     after[move.line][move.position] = evaluator.plan(move.line, plan.placement.job_idx, move.choice_idx)
+    return after, [(move.line, move.position)]
+
+
+def _reseated(evaluator: Evaluator, plans: Plans, move: Reseat) -> tuple[Plans, Changed] | None:
+    line_plans = list(plans[move.line])
+    for position in range(move.position, move.position + move.length):
+        placement = line_plans[position].placement
+        stations = _exchanged(placement.stations, move.station, move.other)
+        choices = evaluator.choices[move.line][placement.job_idx]
+        if stations not in choices:
+            return None
+        line_plans[position] = evaluator.plan(move.line, placement.job_idx, choices.index(stations))
+    after = list(plans)
+    after[move.line] = line_plans
     return after, [(move.line, move.position)]

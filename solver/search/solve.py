@@ -21,8 +21,10 @@ from solver.search.stop import Stop
 from solver.sequence import Sequence
 from solver.weights import Weights
 
-WALK_SHARE = 0.8
-"""Share of the limits after which the walk ends and the best is polished."""
+POLISH_SWEEPS = 1.25
+"""Sweeps over all moves of the best order for which work or time is kept at the end."""
+MOST_POLISH_SHARE = 0.5
+"""Share of the limits that is kept for them at most."""
 
 
 class Status(StrEnum):
@@ -104,7 +106,7 @@ def solve(
         return SearchResult(Status.NOTHING_RUNS, (empty,), None, None, stop.done)
     improver = Improver(evaluator, _best_start(problem, evaluator), random.Random(seed), report)
     improver.descend()
-    with stop.reserve(1 - WALK_SHARE):
+    with stop.reserve(min(MOST_POLISH_SHARE, stop.share_of(round(POLISH_SWEEPS * improver.sweep())))):
         improver.walk()
     improver.polish()
     sequence = account_with(scheduler, order_of(improver.best_plans))

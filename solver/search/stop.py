@@ -17,8 +17,8 @@ class Stop:
     time_s
         Wall-clock limit in seconds; None for none.
     work
-        Most sequences to be costed; None for none. With this limit alone a result depends only on
-        problem, weights and seed.
+        Sequences to be costed, after which no new step is begun; None for no limit. With this limit
+        alone a result depends only on problem, weights and seed.
     cancelled
         Asked now and then; a true answer ends the search, which keeps what it has.
     """
@@ -55,6 +55,15 @@ class Stop:
         if self.time_s is not None and self.elapsed_s >= self.time_s * self._share:
             return True
         return self.cancelled()
+
+    def share_of(self, work: int) -> float:
+        """Share of the limits that some further work takes, at the speed so far."""
+        shares = [0.0]
+        if self.work:
+            shares.append(work / self.work)
+        if self.time_s and self.done:
+            shares.append(work * self.elapsed_s / self.done / self.time_s)
+        return max(shares)
 
     @contextmanager
     def reserve(self, share: float) -> Iterator[None]:

@@ -52,26 +52,19 @@ def test_a_plan_shows_the_order_its_stops_metres_and_minutes_beside_the_baseline
     assert CAUTION in page
 
 
-def test_a_costing_tells_every_changeover_stop_by_stop(files: Files) -> None:
+def test_a_costing_shows_the_runs_in_the_order_given(files: Files) -> None:
     order = files.folder / "order.csv"
     order.write_text("line,job\nH1,J-2101\nH1,J-2103\nH1,J-2104\nH1,J-2102\n", encoding="utf-8")
     result = files.run("cost", "--sequence", str(order), "--goal", "least-waste")
-    with_its_rows_joined = words(result.stdout)
+    page = words(result.stdout)
     assert result.exit_code == 0
-    for told in (
-        "cold start: 8.0 m",
-        "1. run out, at 28.5 m, 7.0 min: inkjet (channels, settings)",
-        "1. at 0 m, 2.0 min: splice-table (roll)",
-        "while running: flexo-1 (cylinder, plate, anilox)",
-    ):
-        assert all(word in with_its_rows_joined for word in told.split(": "))
     for row in (
         "1 J-2101 PAPER-80 330",
         "2 J-2103 PAPER-80 330",
         "3 J-2104 PP-W60 330",
         "4 J-2102 PP-W60 330",
     ):
-        assert row in with_its_rows_joined
+        assert row in page
 
 
 def test_the_totals_shown_are_those_written(files: Files) -> None:

@@ -298,8 +298,10 @@ def test_a_check_counts_deliveries_by_whether_they_have_come() -> None:
     after = planning.check(QUEUE.plant, QUEUE.jobs, datetime(2027, 3, 2, 9)).stocks
     (paper_before,) = (stock for stock in before if stock.substrate == "PAPER-80")
     (paper_after,) = (stock for stock in after if stock.substrate == "PAPER-80")
-    assert (paper_before.on_hand_m, paper_before.to_come_m) == (3600, 4000)
-    assert (paper_after.on_hand_m, paper_after.to_come_m) == (7600, 0)
+    assert paper_before.on_hand_m == 3600
+    assert paper_before.to_come_m == 4000
+    assert paper_after.on_hand_m == 7600
+    assert paper_after.to_come_m == 0
 
 
 def test_a_plan_starts_as_asked_else_as_the_plant_says_else_at_the_next_full_minute() -> None:

@@ -138,7 +138,8 @@ def test_layers_that_need_a_plate_get_one_of_the_jobs_own() -> None:
 def test_what_a_job_leaves_open_is_the_plants() -> None:
     problem = translated(late_eur=99, overs_pct=4)
     job = problem.jobs[0]
-    assert (job.late_eur, job.late_eur_per_h) == (99, 25)
+    assert job.late_eur == 99
+    assert job.late_eur_per_h == 25
     assert job.versions[0].overs == Fraction(4, 100)
     own = translated({"late_eur": 0, "versions": [{"version": "A", "quantity": 5, "overs_pct": 0}]})
     assert own.jobs[0].late_eur == 0

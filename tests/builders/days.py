@@ -66,7 +66,10 @@ def drawn_day(seed: int, shape: DayShape | None = None) -> Problem:
         )
     )
     consumables = (
-        *(Consumable(ink, Fraction(idx, 4), anilox=rng.choice((None, "a-360"))) for idx, ink in enumerate(INKS)),
+        *(
+            Consumable(ink, Fraction(idx, 4), anilox=rng.choice((None, "a-360")))
+            for idx, ink in enumerate(INKS)
+        ),
         *(Consumable(varnish, anilox="a-120", max_speed_um_min=60 * M_UM) for varnish in VARNISHES),
         *(Consumable(foil, reel_um=rng.choice((400, 900)) * M_UM) for foil in FOILS),
     )
@@ -141,7 +144,9 @@ def _substrate(rng: random.Random, code: str, shape: DayShape) -> Substrate:
     )
 
 
-def _aspect(name: str, minutes: float, register_m: float = 0, rule: AspectRule = AspectRule.DIFFERS) -> Aspect:
+def _aspect(
+    name: str, minutes: float, register_m: float = 0, rule: AspectRule = AspectRule.DIFFERS
+) -> Aspect:
     return Aspect(name, rule, round(minutes * MIN_MS), round(register_m * M_UM))
 
 
@@ -198,7 +203,9 @@ def _stations(rng: random.Random) -> tuple[Station, ...]:
         strokes_per_min=rng.choice((None, Fraction(180))),
     )
     return (
-        Station("splice table", "splice", 0, (), (_aspect("roll", rng.choice((0, 1.5))), _aspect("width", 5))),
+        Station(
+            "splice table", "splice", 0, (), (_aspect("roll", rng.choice((0, 1.5))), _aspect("width", 5))
+        ),
         _flexo(rng, "flexo-1", first_m, ("white", "spot")),
         inkjet,
         foil,

@@ -14,7 +14,11 @@ def every_order(problem: Problem) -> Iterator[Order]:
     """Every way of placing all jobs that some line can run, station choices included."""
     lines = range(len(problem.plant.lines))
     options = [
-        [(line_idx, stations) for line_idx in lines for stations in station_choices(problem, line_idx, job_idx)]
+        [
+            (line_idx, stations)
+            for line_idx in lines
+            for stations in station_choices(problem, line_idx, job_idx)
+        ]
         for job_idx in range(len(problem.jobs))
     ]
     runnable = [job_idx for job_idx, choices in enumerate(options) if choices]

@@ -1,4 +1,4 @@
-"""The line of the worked changeovers: splice table 0, flexo-1 5, inkjet 12, flexo-2 21, die 24, rewinder 28 m.
+"""The line of the worked changeovers: splice table 0, flexo-1 5, inkjet 12, flexo-2 21, die 24 m, and so on.
 
 Three fits of it: "H" holds and pulls back, "H2" has a second hand, "P" is plain. Numbers are invented.
 """

@@ -120,9 +120,9 @@ def job_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun
         what = f"{cause}: {kind} of {job_id}, version {version_id} in µm"
         complaints += differs(where, what, said[key], right[key])
     known = {"", *(run.job.id for run in runs)}
-    return complaints + [
-        f"{where}: {piece.job} is no job of it" for piece in pieces if piece.job not in known
-    ]
+    complaints += [f"{where}: {piece.job} is no job of it" for piece in pieces if piece.job not in known]
+    named = [piece.version for piece in pieces if piece.cause != RUN and piece.version is not None]
+    return complaints + [f"{where}: {version} is named where no version is made" for version in named]
 
 
 def _between_jobs(cause: str, kind: PieceKind) -> bool:

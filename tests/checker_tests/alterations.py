@@ -27,6 +27,8 @@ def _altered(owner: Any, each: Field[Any], where: str) -> Iterator[Alteration]:
     value = getattr(owner, each.name)
     if is_dataclass(value):
         yield from alterations(value, where)
+    elif each.name == "roll_end":
+        return
     elif isinstance(value, tuple):
         yield from _altered_tuple(owner, each, where, value)
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -21,7 +22,7 @@ from tests.checker_tests.worked_lines import (
     task,
 )
 
-Row = tuple[str, str, tuple[int, ...], dict[str, object], str, str]
+Row = tuple[str, str, tuple[int, ...], dict[str, Any], str, str]
 NAMES = {"splice": SPLICE, "flexo-1": FLEXO_1, "inkjet": INKJET, "flexo-2": FLEXO_2, "die": DIE}
 ALL_FIVE = (SPLICE, FLEXO_1, INKJET, FLEXO_2, DIE)
 FOUR = (SPLICE, INKJET, FLEXO_2, DIE)
@@ -161,7 +162,7 @@ def described(result: Outcome) -> str:
 
 def worked_case(row: Row) -> WebCase:
     _, line_id, changed, how, _, _ = row
-    return case(LINES[line_id], changed, **how)  # type: ignore[arg-type]
+    return case(LINES[line_id], changed, **how)
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[f"{row[0]} on {row[1]}" for row in ROWS])
@@ -219,9 +220,9 @@ def test_of_equally_good_splits_the_one_with_fewer_stops_wins() -> None:
 
 def test_of_splits_equal_in_all_else_the_first_differing_stop_lies_further_upstream() -> None:
     evenly_spaced = {FLEXO_1: 5_000_000, FLEXO_2: 8_000_000, DIE: 11_000_000}
+    positions_um = (0, 5_000_000, 6_000_000, 8_000_000, 11_000_000, 12_000_000)
     stations = tuple(
-        replace(station, x_um=evenly_spaced.get(k, 0 if k < FLEXO_2 else 12_000_000))
-        for k, station in enumerate(LINE_H.stations)
+        replace(station, x_um=x_um) for station, x_um in zip(LINE_H.stations, positions_um, strict=True)
     )
     line = replace(LINE_H, stations=stations, stop_ms=0, pull_back_um=0)
     tasks = tuple(replace(task(k), x_um=x_um, register_um=0) for k, x_um in evenly_spaced.items())

@@ -48,7 +48,9 @@ def test_a_line_too_narrow_or_out_of_range_says_so(
     job: Job, line_changes: dict[str, int], reason: str
 ) -> None:
     assert reason in why_not(job, replace(worked_line("H"), **line_changes))[0]  # type: ignore[arg-type]
-    eased = {name: value + (-1 if value in (15_001, 250_001) else 10_000) for name, value in line_changes.items()}
+    eased = {
+        name: value + (-1 if value in (15_001, 250_001) else 10_000) for name, value in line_changes.items()
+    }
     assert why_not(job, replace(worked_line("H"), **eased)) == ()  # type: ignore[arg-type]
 
 
@@ -145,7 +147,10 @@ def test_a_reel_larger_than_the_rewinder_takes_is_refused() -> None:
     plant = worked_plant(line)
     paper = replace(plant.substrates[0], thickness_um=140)
     job = replace(PLAIN, core_um=76_000, labels_per_reel=4000)
-    assert "larger than the rewinder's 300 mm" in why_not(job, line, substrates=(paper, *plant.substrates[1:]))[0]
+    assert (
+        "larger than the rewinder's 300 mm"
+        in why_not(job, line, substrates=(paper, *plant.substrates[1:]))[0]
+    )
     small = replace(job, labels_per_reel=1000)
     assert why_not(small, line, substrates=(paper, *plant.substrates[1:])) == ()
 
@@ -175,7 +180,8 @@ def test_stock_that_never_suffices_leaves_the_run_out() -> None:
     plant = worked_plant(line)
     scarce = replace(plant.substrates[0], widths=(StockedWidth(WEB_UM, 700 * M_UM),))
     problem = Problem(
-        replace(plant, substrates=(scarce, *plant.substrates[1:])), (worked_job("first"), worked_job("second"))
+        replace(plant, substrates=(scarce, *plant.substrates[1:])),
+        (worked_job("first"), worked_job("second")),
     )
     sequence = account(problem, as_entered(problem), Weights())
     assert [run.job for run in sequence.runs] == ["first"]

@@ -30,7 +30,9 @@ def day(*locks: Lock, seed: int = DAY_SEED) -> Problem:
         replace(line, web_width_um=330_000, print_width_um=330_000, max_reel_diameter_um=None)
         for line in free.plant.lines
     )
-    plant = replace(free.plant, lines=wide, dies=tuple(replace(die, max_liner_um=None) for die in free.plant.dies))
+    plant = replace(
+        free.plant, lines=wide, dies=tuple(replace(die, max_liner_um=None) for die in free.plant.dies)
+    )
     return Problem(plant, free.jobs, locks)
 
 
@@ -66,7 +68,11 @@ KEEPABLE: list[list[Lock]] = [
     [FixedStart("j2", 10 * H_MS)],
     [FixedStart("j2", 10 * H_MS), OnLine("j2", "line-1"), Before("j2", "j5")],
     [Started("j1", "line-2", -30 * MIN_MS, -10 * MIN_MS, 40 * MIN_MS)],
-    [Started("j1", "line-2", -30 * MIN_MS, -10 * MIN_MS, 40 * MIN_MS), OnLine("j4", "line-2"), AtPosition("j4", 1)],
+    [
+        Started("j1", "line-2", -30 * MIN_MS, -10 * MIN_MS, 40 * MIN_MS),
+        OnLine("j4", "line-2"),
+        AtPosition("j4", 1),
+    ],
 ]
 
 
@@ -101,7 +107,11 @@ def test_a_started_run_is_first_on_its_line_with_the_times_given() -> None:
     sequence = solved(day(Started("j1", "line-2", -30 * MIN_MS, -10 * MIN_MS, 40 * MIN_MS)))
     run = sequence.lines[1].runs[0]
     assert (run.job, run.changeover) == ("j1", None)
-    assert (run.changeover_start_ms, run.print_start_ms, run.end_ms) == (-30 * MIN_MS, -10 * MIN_MS, 40 * MIN_MS)
+    assert (run.changeover_start_ms, run.print_start_ms, run.end_ms) == (
+        -30 * MIN_MS,
+        -10 * MIN_MS,
+        40 * MIN_MS,
+    )
     assert run.run_ms == 40 * MIN_MS
 
 

@@ -183,7 +183,9 @@ def score_of(problem: Problem, sequence: Sequence) -> Score:
     return Score(faults, float(sequence.weighed_eur))
 
 
-@pytest.mark.parametrize(("seed", "jobs", "lines"), [(s, 4 + s % 2, 1 + s % 2) for s in range(10)] + [(77, 6, 2)])
+@pytest.mark.parametrize(
+    ("seed", "jobs", "lines"), [(s, 4 + s % 2, 1 + s % 2) for s in range(10)] + [(77, 6, 2)]
+)
 def test_the_optimiser_finds_what_brute_force_finds(seed: int, jobs: int, lines: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=jobs, lines=lines))
     weights = GOALS[sorted(GOALS)[seed % len(GOALS)]]

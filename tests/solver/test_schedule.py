@@ -65,9 +65,7 @@ def test_a_wait_up_to_the_hold_time_is_held_and_a_longer_one_run_out() -> None:
 
 
 def test_a_line_that_rested_long_enough_starts_up_cold_and_its_channels_sleep() -> None:
-    line = replace(
-        worked_line("H"), cold_after_ms=120 * MIN_MS, start_up_um=9 * M_UM, start_up_ms=6 * MIN_MS
-    )
+    line = replace(worked_line("H"), cold_after_ms=120 * MIN_MS, start_up_um=9 * M_UM, start_up_ms=6 * MIN_MS)
     wakeful = tuple(
         replace(
             station,
@@ -87,7 +85,7 @@ def test_a_line_that_rested_long_enough_starts_up_cold_and_its_channels_sleep() 
     assert (warm.start_up_um, cold.start_up_um) == (0, 9 * M_UM)
     woken = [change for stop in cold.stops for task in stop.tasks for change in task.changes]
     assert [(change.aspect, change.after, change.duration_ms) for change in woken] == [
-        ("channels", "C+K+M+Y", 4 * MIN_MS)
+        ("channels", "C+K+M+Y", Fraction(4 * MIN_MS))
     ]
     assert cold.duration_ms - warm.duration_ms == (6 + 4) * MIN_MS
 
@@ -153,7 +151,9 @@ class TestClosures:
 def stocked_plant(line: Line, on_hand_m: int, *deliveries: tuple[int, int]) -> Plant:
     plant = worked_plant(line)
     width = StockedWidth(
-        WEB_UM, on_hand_m * M_UM, tuple(Delivery(at_min * MIN_MS, metres * M_UM) for at_min, metres in deliveries)
+        WEB_UM,
+        on_hand_m * M_UM,
+        tuple(Delivery(at_min * MIN_MS, metres * M_UM) for at_min, metres in deliveries),
     )
     return replace(plant, substrates=(replace(plant.substrates[0], widths=(width,)), *plant.substrates[1:]))
 
@@ -176,7 +176,9 @@ class TestStock:
         line = worked_line("H")
         plant = stocked_plant(line, 27)
         gloss = worked_job("gloss", "substrate")
-        assert costed(plant, gloss).left_out[0].reasons == ("paper in 330 mm never suffices for its run on H",)
+        assert costed(plant, gloss).left_out[0].reasons == (
+            "paper in 330 mm never suffices for its run on H",
+        )
         assert costed(stocked_plant(line, 28), gloss).left_out == ()
 
 
@@ -222,7 +224,10 @@ class TestCopies:
             worked_job("b"),
             order=((Placement(0, STATIONS), Placement(1, STATIONS)), ()),
         ).runs
-        assert [task.station for stop in changeover_of(first).stops for task in stop.tasks] == ["inkjet", "die"]
+        assert [task.station for stop in changeover_of(first).stops for task in stop.tasks] == [
+            "inkjet",
+            "die",
+        ]
         assert changeover_of(second).stops == ()
 
     def test_more_copies_loaded_than_there_are_is_refused(self) -> None:
@@ -255,7 +260,8 @@ class TestHiddenWork:
     def test_two_tasks_share_the_hands_longest_first(self) -> None:
         line = worked_line("H", flexo_2_hidden=True)
         guarded = replace(
-            line, stations=tuple(replace(station, guarded=station.kind == "flexo") for station in line.stations)
+            line,
+            stations=tuple(replace(station, guarded=station.kind == "flexo") for station in line.stations),
         )
         for web_m, hands, expected in (
             (449, 1, ["flexo-1"]),

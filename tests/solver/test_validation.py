@@ -60,6 +60,7 @@ BAD: list[tuple[Callable[[], object], str]] = [
     (lambda: Version("v", 0), "quantity must be above 0"),
     (lambda: Version("v", 10, max_quantity=9), "max_quantity must be at least the quantity 10, is 9"),
     (lambda: replace(JOB, versions=()), "needs at least one version"),
+    (lambda: replace(JOB, layer_groups=((Layer("spot", "ink"),) * 9,)), "has 9 layers, more than 8"),
     (lambda: replace(JOB, full_reels=True), "full_reels needs labels_per_reel"),
     (lambda: Weights(waste=Fraction(-1)), "waste must not be negative"),
     (lambda: Calendar(((5, 5),)), "must end after it starts"),
@@ -83,7 +84,9 @@ BAD: list[tuple[Callable[[], object], str]] = [
     (
         lambda: Problem(
             replace(
-                PLANT, dies=(replace(PLANT.dies[0], cylinder="c"), PLANT.dies[1]), cylinders=(Cylinder("c", 1),)
+                PLANT,
+                dies=(replace(PLANT.dies[0], cylinder="c"), PLANT.dies[1]),
+                cylinders=(Cylinder("c", 1),),
             ),
             (),
         ),

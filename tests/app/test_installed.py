@@ -1,0 +1,93 @@
+"""The program as people install it: a wheel, not the checkout."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import sysconfig
+import venv
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+PLAN = (
+    "plan",
+    "--plant",
+    "sample_data/small/plant.json",
+    "--jobs",
+    "sample_data/small/jobs.csv",
+    "--work",
+    "50",
+)
+
+
+def run(*command: str | Path, folder: Path) -> str:
+    """Run a command without the checkout on its path, and give what it prints."""
+    clean = {name: value for name, value in os.environ.items() if not name.startswith("PYTHON")}
+    done = subprocess.run(
+        [str(part) for part in command],
+        cwd=folder,
+        env=clean | {"PYTHONUTF8": "1"},
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The wheel, built from the checkout with the build backend at hand."""
+    folder = tmp_path_factory.mktemp("wheel")
+    pip = (sys.executable, "-m", "pip", "wheel", "--quiet", "--no-index", "--no-deps", "--no-build-isolation")
+    run(*pip, "--wheel-dir", folder, ROOT, folder=folder)
+    (built,) = folder.glob("runwright-*.whl")
+    return built
+
+
+@pytest.fixture(scope="module")
+def bin_folder(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An environment with the wheel installed, and this one's other packages lent to it."""
+    home = tmp_path_factory.mktemp("environment")
+    venv.create(home, with_pip=False)
+    paths = sysconfig.get_paths(vars={"base": str(home), "platbase": str(home)}, scheme="venv")
+    lent = sysconfig.get_paths()
+    lines = dict.fromkeys((lent["purelib"], lent["platlib"]))
+    (Path(paths["purelib"]) / "lent.pth").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    scripts = Path(paths["scripts"])
+    install = ("install", "--quiet", "--no-index", "--no-deps", "--ignore-installed", wheel)
+    run(sys.executable, "-m", "pip", "--python", scripts / "python", *install, folder=home)
+    return scripts
+
+
+def test_the_wheel_holds_the_packages_their_types_and_the_samples(wheel: Path) -> None:
+    with zipfile.ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+    assert names >= {
+        *(f"{package}/{name}" for package in ("app", "solver") for name in ("__init__.py", "py.typed")),
+        "migrations/__init__.py",
+        "sample_data/plant.schema.json",
+        "sample_data/small/plant.json",
+        "sample_data/small/jobs.csv",
+    }
+    assert not any(name.startswith(("tests", ".ci")) for name in names)
+
+
+def test_the_installed_command_plans_the_packaged_sample_from_an_empty_folder(
+    bin_folder: Path, tmp_path: Path
+) -> None:
+    page = run(bin_folder / "runwright", *PLAN, "--out", "out", folder=tmp_path)
+    assert "Line H1" in page
+    assert "sample_data/small/plant.json is not in this folder" in page
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {"sequence.csv", "sequence.json"}
+
+
+def test_the_installed_packages_are_not_those_of_the_checkout(bin_folder: Path, tmp_path: Path) -> None:
+    code = "import app, solver, migrations, sample_data; print(app, solver, migrations, sample_data)"
+    told = run(bin_folder / "python", "-c", code, folder=tmp_path)
+    assert str(ROOT) not in told
