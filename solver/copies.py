@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from solver.problem import Problem
 from solver.run_plan import Place, RunPlan
 from solver.tooling import CountedTool, copies_by_key, counted_at, present_loaded
 
 
-@dataclass(frozen=True, slots=True)
-class Copy:
+class Copy(NamedTuple):
     """One copy: where it was last loaded (None: in the store), and when it is free."""
 
     place: Place | None
@@ -52,8 +51,7 @@ def copies_free_ms(copies: Copies, plan: RunPlan) -> int:
     return free_ms
 
 
-@dataclass(frozen=True, slots=True)
-class Fetch:
+class Fetch(NamedTuple):
     """A copy that a plan takes from elsewhere to one of its stations."""
 
     tool: CountedTool

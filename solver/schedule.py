@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import NamedTuple
 
 from solver.closures import through_closures
 from solver.copies import Copies, Fetch, copies_free_ms, fetches, moved, present_copies
@@ -26,9 +27,11 @@ from solver.weights import Weights
 MS_PER_H = 3_600_000
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class LineState:
-    """A line after some of its runs. `holding` has a number of `Setups` for every station."""
+class LineState(NamedTuple):
+    """A line after some of its runs. `holding` has a number of `Setups` for every station.
+
+    A named tuple, as `Event` is: millions are made, and they are the quickest to make.
+    """
 
     holding: tuple[int, ...]
     before: RunPlan | None
@@ -37,8 +40,7 @@ class LineState:
     clean: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Event:
+class Event(NamedTuple):
     """One run placed in time. `changeover` is None for a run that had started before the plan.
 
     `drawn` is what it takes from stocks whose amount is followed; `eur` its weighed cost with the
@@ -303,7 +305,7 @@ class Scheduler:
         """A line's next run that has not been dropped."""
         while state.next_idx[line_idx] < len(line_plans):
             plan = line_plans[state.next_idx[line_idx]]
-            if not any(drop.plan is plan for drop in state.dropped):
+            if not state.dropped or not any(drop.plan is plan for drop in state.dropped):
                 return plan
             state.next_idx[line_idx] += 1
         return None
@@ -442,20 +444,19 @@ class Scheduler:
         They must be guarded and not used by that run, and the copies they take must be free when the
         window opens.
         """
-        idle = [task for task in setting.guarded if task.station_idx not in before.used]
-        if not idle:
-            return ()
         line = self._lines[plan.line_idx]
         opens_ms = max(line_state.print_start_ms, plan.job.ready_ms)
         window_ms = line.calendar.open_between(opens_ms, line_state.end_ms)
         late = {fetch.tool.station_idx for fetch in fetched if fetch.copy.free_ms > opens_ms}
-        left_ms = Fraction(line.hands_while_running * window_ms)
+        left_ms: int | Fraction = line.hands_while_running * window_ms
         hidden: list[int] = []
-        for task in sorted(idle, key=lambda task: (-task.duration_ms, task.station_idx)):
-            if task.station_idx not in late and task.duration_ms <= window_ms and task.duration_ms <= left_ms:
-                hidden.append(task.station_idx)
-                left_ms -= task.duration_ms
-        return tuple(sorted(hidden))
+        for station_idx, duration_ms in setting.guarded:
+            idle = station_idx not in before.used and station_idx not in late
+            if idle and duration_ms <= window_ms and duration_ms <= left_ms:
+                hidden.append(station_idx)
+                left_ms -= duration_ms
+        hidden.sort()
+        return tuple(hidden)
 
     def _clean_down_ms(self, line: Line, line_state: LineState, plan: RunPlan) -> int:
         """Cleaning before a low-migration row begins, or behind one that the plan holds."""
@@ -540,24 +541,32 @@ class Scheduler:
             end_ms=event.end_ms,
             clean=plan.job.low_migration,
         )
-        if plan.tools or event.removed:
-            for fetch in event.fetched:
-                place = fetch.copy.place
-                if place is not None and place[0] != line_idx:
-                    other = state.lines[place[0]]
-                    state.lines[place[0]] = replace(
-                        other, holding=self.setups.without(other.holding, place[1], place[2])
-                    )
+        moved_keys = {*plan.tool_places, *(key for key, _ in event.removed)}
+        if moved_keys:
+            self._take_from_others(state, event)
             state.copies = moved(state.copies, plan, event.fetched, event.removed, event.end_ms)
-            state.pending = [None] * len(self._lines)
-        elif event.drawn or self._stocked or len(state.events) == 0 or self._earlier:
-            state.pending = [None] * len(self._lines)
         for stock, length_um in event.drawn:
             state.drawn[stock] += length_um
-        state.pending[line_idx] = None
+        if not state.events or self._stocked or self._earlier:
+            state.pending = [None] * len(self._lines)
+        else:
+            state.pending[line_idx] = None
+            for other_idx, step in enumerate(state.pending):
+                if step is not None and not moved_keys.isdisjoint(step.plan.tool_places):
+                    state.pending[other_idx] = None
         state.next_idx[line_idx] += 1
         state.events.append(event)
         state.eur += event.eur
+
+    def _take_from_others(self, state: State, event: Event) -> None:
+        """Empty the places on other lines from which a run takes its dies and cylinders."""
+        for fetch in event.fetched:
+            place = fetch.copy.place
+            if place is not None and place[0] != event.plan.line_idx:
+                other = state.lines[place[0]]
+                holding = self.setups.without(other.holding, place[1], place[2])
+                state.lines[place[0]] = other._replace(holding=holding)
+                state.pending[place[0]] = None
 
 
 def _need_changes_ms(line: Line, line_state: LineState) -> Iterator[int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from solver.changeover import SPLICE_TABLE, Handover, Prices, cheapest_changeover
 from solver.plant import Line
@@ -39,7 +40,8 @@ class Setting:
     tasks
         The tasks that follow, in web order.
     guarded
-        Those that may be done while the web runs.
+        Stations whose tasks may be done while the web runs, with their times, longest first, ties
+        upstream first. Whole ms are plain integers, which compare faster.
     after
         What all stations hold then.
     removed
@@ -48,7 +50,7 @@ class Setting:
 
     held: int
     tasks: tuple[Task, ...]
-    guarded: tuple[Task, ...]
+    guarded: tuple[tuple[int, int | Fraction], ...]
     after: Holding
     removed: tuple[tuple[str, tuple[int, int, int]], ...]
 
@@ -138,8 +140,8 @@ class Setups:
             held=self._held.setdefault(held, len(self._held)),
             tasks=tasks,
             guarded=tuple(
-                task
-                for task in tasks
+                (task.station_idx, _plain(task.duration_ms))
+                for task in sorted(tasks, key=lambda task: (-task.duration_ms, task.station_idx))
                 if task.station_idx != SPLICE_TABLE and stations[task.station_idx].guarded
             ),
             after=tuple(after),
@@ -252,6 +254,10 @@ class Setups:
             incoming_eur_per_um=incoming_eur,
             eur_per_ms=self._weights.changeover * line.eur_per_ms,
         )
+
+
+def _plain(duration_ms: Fraction) -> int | Fraction:
+    return duration_ms.numerator if duration_ms.denominator == 1 else duration_ms
 
 
 def outgoing_stock(line: Line, before: RunPlan | None) -> Stock | None:
