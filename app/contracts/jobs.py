@@ -21,6 +21,9 @@ from app.contracts.base import (
 INKJET = "inkjet"
 """The layer that the inkjet prints."""
 
+MOST_LAYERS = 8
+"""Layers of a job, the inkjet's among them: what the solver takes."""
+
 DIE_CUT = "die-cut"
 """What a die station does; no job names it as a layer."""
 

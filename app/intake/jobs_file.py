@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from app.contracts.base import at_site
-from app.contracts.jobs import INKJET, Job, Layer, Version
+from app.contracts.jobs import INKJET, MOST_LAYERS, Job, Layer, Version
 from app.contracts.plant import Plant
 from app.intake.cells import (
     CellError,
@@ -149,7 +149,7 @@ class _JobReader:
         if values.get("full_reels") and "labels_per_reel" not in values:
             self._fault(row, "labels_per_reel", "must be given where only full reels are taken")
         self._check_times(row, values.get("ready"), values.get("due"))
-        self._check_inkjet(row, values)
+        self._check_layering(row, values)
         if self.plant is not None:
             self._check_codes(row, values, self.plant)
 
@@ -162,12 +162,15 @@ class _JobReader:
         if (ready.tzinfo is None) == (due.tzinfo is None) and due < ready:
             self._fault(row, "due", f"should not be before the job's own ready time, {row.cells['ready']}")
 
-    def _check_inkjet(self, row: Row, values: dict[str, Any]) -> None:
+    def _check_layering(self, row: Row, values: dict[str, Any]) -> None:
         marks = sum(layer.kind == INKJET for group in values["finishes"] for layer in group)
         if marks > 1:
             self._fault(row, "finishes", "should mark the inkjet's place once")
         elif marks and not values["colours"]:
             self._fault(row, "finishes", "should not mark the inkjet's place where colours is empty")
+        layers = sum(map(len, _with_inkjet(values["finishes"], bool(values["colours"]))))
+        if layers > MOST_LAYERS:
+            self._fault(row, "finishes", f"should hold at most {MOST_LAYERS} layers, the inkjet's among them")
 
     def _check_codes(self, row: Row, values: dict[str, Any], plant: Plant) -> None:
         substrates = {substrate.code for substrate in plant.substrates}

@@ -56,7 +56,7 @@ def plan_or_refuse(folder: Path) -> None:
         return
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.lists(st.tuples(st.sampled_from(PLACES), ODD_VALUES), min_size=1, max_size=2))
 def test_a_plant_with_odd_values_is_planned_or_refused(
     changes: list[tuple[tuple[str | int, ...], Any]],
@@ -75,7 +75,7 @@ def test_a_plant_with_odd_values_is_planned_or_refused(
         plan_or_refuse(Path(folder))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.lists(st.tuples(st.integers(0, 8), st.sampled_from(COLUMNS), ODD_CELLS), min_size=1, max_size=3))
 def test_jobs_with_odd_cells_are_planned_or_refused(changes: list[tuple[int, str, str]]) -> None:
     rows = sample_rows()
@@ -86,7 +86,7 @@ def test_jobs_with_odd_cells_are_planned_or_refused(changes: list[tuple[int, str
         plan_or_refuse(Path(folder))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.binary(max_size=200), st.sampled_from(["plant.json", "jobs.csv"]), st.integers(0, 2000))
 def test_files_with_odd_bytes_are_planned_or_refused(odd: bytes, name: str, at: int) -> None:
     with TemporaryDirectory() as folder:

@@ -7,11 +7,12 @@ from decimal import Decimal
 
 import pytest
 
-from app.contracts.jobs import Job, Layer
+from app.contracts.jobs import MOST_LAYERS, Job, Layer
 from app.errors import Fault
 from app.intake.findings import Findings
 from app.intake.jobs_file import read_jobs
 from app.intake.plant_file import read_plant
+from solver import jobs as solver_jobs
 from tests.app.queues import Files, sample_rows
 
 
@@ -158,6 +159,7 @@ def test_rows_of_a_job_need_not_follow_each_other(files: Files) -> None:
         ("finishes", "spot:warm-red;", "kind:consumable"),
         ("finishes", "spot:warm-red:2", "kind:consumable"),
         ("finishes", "die-cut:D-102", "should not name the die"),
+        ("finishes", ";".join(["spot:warm-red"] * (MOST_LAYERS + 1)), "should hold at most 8 layers"),
         ("finishes", "inkjet", "should not mark the inkjet's place where colours is empty"),
         ("due", "01/03/2027", "a date and time such as"),
         ("due", "2027-02-30T10:00", "a date and time such as"),
@@ -362,3 +364,7 @@ def test_rows_are_still_looked_at_when_the_plant_file_is_refused(files: Files) -
         (str(files.plant), None),
         (str(files.jobs), "quantity"),
     ]
+
+
+def test_a_job_may_have_as_many_layers_as_the_solver_takes() -> None:
+    assert MOST_LAYERS == solver_jobs.MOST_LAYERS

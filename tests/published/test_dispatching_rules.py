@@ -22,7 +22,7 @@ def _weighted_completion(problem: Problem, order: list[str]) -> Fraction:
     return costed(problem, in_order(problem, order)).cost.late_eur
 
 
-@settings(deadline=None, derandomize=True, max_examples=40)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(st.integers(1, 40), st.integers(1, 20)), min_size=2, max_size=7))
 def test_no_exchange_of_neighbours_improves_on_ratio_order(
     minutes_and_weights: list[tuple[int, int]],
@@ -41,7 +41,7 @@ def test_no_exchange_of_neighbours_improves_on_ratio_order(
         assert _weighted_completion(problem, exchanged) >= least
 
 
-@settings(deadline=None, derandomize=True, max_examples=25)
+@settings(max_examples=25)
 @given(st.lists(st.tuples(st.integers(1, 40), st.integers(0, 120)), min_size=2, max_size=5))
 def test_no_order_has_a_smaller_largest_lateness_than_due_time_order(
     minutes_and_dues: list[tuple[int, int]],

@@ -45,7 +45,7 @@ def test_tasks_of_3_3_2_2_and_2_minutes_on_two_hands_take_6_and_not_7() -> None:
     assert _changeover(THREES_AND_TWOS_MIN, hands=2).duration_ms == 6 * MS_PER_MIN
 
 
-@settings(deadline=None, derandomize=True, max_examples=60)
+@settings(max_examples=60)
 @given(minutes=st.lists(st.integers(1, 20), min_size=1, max_size=6), hands=st.integers(1, 4))
 def test_no_other_way_of_sharing_tasks_is_shorter(minutes: list[int], hands: int) -> None:
     shortest = min(

@@ -10,7 +10,7 @@ import math
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.jobs import Job, Version
@@ -75,7 +75,6 @@ def test_rings_of_web_sum_to_the_length_of_the_roll(rings: int, expected_mm: flo
     assert length_um == pytest.approx(_rings_um(rings, 83_000, 140), rel=1e-9)
 
 
-@settings(deadline=None, derandomize=True)
 @given(rings=st.integers(1, 3000), core_um=st.integers(25_000, 170_000), thickness_um=st.integers(40, 400))
 def test_the_ring_identity_holds_for_every_core_and_thickness(
     rings: int, core_um: int, thickness_um: int
@@ -86,7 +85,6 @@ def test_the_ring_identity_holds_for_every_core_and_thickness(
     )
 
 
-@settings(deadline=None, derandomize=True)
 @given(
     length_um=st.integers(0, 10**10), core_um=st.integers(25_000, 170_000), thickness_um=st.integers(40, 400)
 )

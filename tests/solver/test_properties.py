@@ -34,14 +34,14 @@ def assert_right(problem: Problem, sequence: Sequence, weights: Weights) -> None
     assert check_sequence(problem, sequence, weights, web_ledger(problem, sequence)) == []
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_the_independent_checker_accepts_every_account(seed: int, lines: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=lines))
     assert_right(problem, account(problem, drawn_order(problem, seed), GOALS[goal]), GOALS[goal])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(SEEDS, st.integers(1, 3))
 def test_the_ledger_conserves_every_micrometre(seed: int, lines: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=lines))
@@ -58,7 +58,7 @@ def test_the_ledger_conserves_every_micrometre(seed: int, lines: int) -> None:
         )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(SEEDS, GOAL_NAMES)
 def test_the_fast_cost_is_the_account(seed: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=2))
@@ -69,7 +69,7 @@ def test_the_fast_cost_is_the_account(seed: int, goal: str) -> None:
     assert score.eur == pytest.approx(float(sequence.weighed_eur), rel=1e-9, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(SEEDS)
 def test_the_order_that_comes_out_gives_the_same_sequence_again(seed: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=2))
@@ -79,7 +79,7 @@ def test_the_order_that_comes_out_gives_the_same_sequence_again(seed: int) -> No
     assert again.cost == sequence.cost
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(SEEDS, st.integers(1, 2), GOAL_NAMES)
 def test_a_search_places_every_job_once_and_the_checker_accepts_it(seed: int, lines: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=7, lines=lines))
@@ -89,7 +89,7 @@ def test_a_search_places_every_job_once_and_the_checker_accepts_it(seed: int, li
     assert_right(problem, sequence, GOALS[goal])
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(SEEDS)
 def test_the_same_seed_and_work_limit_give_the_same_result(seed: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=7, lines=2))
@@ -143,7 +143,7 @@ def drawn_line(choose: st.DataObject) -> Line:
     )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.data(), st.integers(0, 15), st.integers(0, 15), GOAL_NAMES)
 def test_more_pull_back_never_wastes_or_costs_more(
     choose: st.DataObject, some_m: int, more_m: int, goal: str
