@@ -8,9 +8,10 @@ from fractions import Fraction
 from solver.feasibility import reasons, stations_fit
 from solver.lock_keeping import PlacedJob, broken_locks
 from solver.problem import Problem
-from solver.schedule import Event, Scheduler, State, late_eur
+from solver.schedule import Scheduler
 from solver.sequence import Cost, LeftOut, LineRuns, Order, Run, Sequence
 from solver.setups import outgoing_stock
+from solver.timeline import Event, State
 from solver.weights import Weights
 
 
@@ -193,7 +194,7 @@ def _run(problem: Problem, event: Event) -> Run:
         interruptions=event.interruptions,
         press_due_ms=plan.press_due_ms,
         lateness_ms=0 if plan.press_due_ms is None else max(0, event.end_ms - plan.press_due_ms),
-        late_eur=late_eur(plan, event.end_ms),
+        late_eur=plan.late_eur(event.end_ms),
     )
 
 

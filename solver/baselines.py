@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from solver.feasibility import first_placement
 from solver.locks import Started
 from solver.problem import Problem
-from solver.schedule import Event, Scheduler, placement_for
+from solver.schedule import Scheduler
 from solver.sequence import Order, Placement
+from solver.timeline import Event
 from solver.weights import Weights
 
 _NEVER_MS = 1 << 62
@@ -40,10 +42,12 @@ def appended(problem: Problem, job_idxs: Iterable[int]) -> Order:
         ]
     )
     for job_idx in job_idxs:
+        if job_idx in started:
+            continue
         placements = [
             (line_idx, placement)
             for line_idx in range(len(order))
-            if job_idx not in started and (placement := placement_for(problem, line_idx, job_idx)) is not None
+            if (placement := first_placement(problem, line_idx, job_idx)) is not None
         ]
         if placements:
             line_idx, placement = min(placements, key=lambda item: (state.lines[item[0]].end_ms, item[0]))
@@ -69,7 +73,7 @@ def started_placement(problem: Problem, lock: Started) -> Placement | None:
     """Where a started run stands: at the stations it names, else the first feasible ones."""
     line_idx, job_idx = problem.line_idx[lock.line], problem.job_idx[lock.job]
     if lock.stations is None:
-        return placement_for(problem, line_idx, job_idx)
+        return first_placement(problem, line_idx, job_idx)
     idx = {station.id: idx for idx, station in enumerate(problem.plant.lines[line_idx].stations)}
     if not set(lock.stations) <= set(idx):
         return None

@@ -10,6 +10,7 @@ from solver.jobs import Job, Layer
 from solver.layout import chosen_stock, printed_width_um, reel_diameter_um, web_width_needed_um
 from solver.plant import Line, Station
 from solver.problem import Problem
+from solver.sequence import Placement
 from solver.tooling import copies_by_key, counted_tools
 
 DIE_CUT = Layer("die-cut")
@@ -69,6 +70,12 @@ def station_choices(problem: Problem, line_idx: int, job_idx: int) -> tuple[tupl
     line, job = problem.plant.lines[line_idx], problem.jobs[job_idx]
     able = (chosen for chosen in choices(line, job) if _has_copies(problem, line, job, chosen))
     return tuple(islice(able, MOST_CHOICES))
+
+
+def first_placement(problem: Problem, line_idx: int, job_idx: int) -> Placement | None:
+    """A job on a line at the first feasible stations in web order; None if it cannot run there."""
+    able = station_choices(problem, line_idx, job_idx)
+    return Placement(job_idx, able[0]) if able else None
 
 
 def stations_fit(problem: Problem, line_idx: int, job_idx: int, chosen: tuple[int, ...]) -> bool:

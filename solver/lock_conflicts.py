@@ -11,10 +11,10 @@ from itertools import combinations
 from ortools.sat.python import cp_model
 
 from solver.baselines import started_placement
-from solver.feasibility import station_choices
+from solver.feasibility import first_placement, station_choices
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
 from solver.problem import Problem, lock_jobs
-from solver.schedule import Scheduler, placement_for
+from solver.schedule import Scheduler
 from solver.sequence import Order, Placement
 from solver.weights import Weights
 
@@ -47,7 +47,7 @@ def arrangement(problem: Problem) -> Order | None:
     for job_idx in model.jobs:
         line_idx, position = model.where(job_idx)
         lock = started.get(job_idx)
-        placement = started_placement(problem, lock) if lock else placement_for(problem, line_idx, job_idx)
+        placement = started_placement(problem, lock) if lock else first_placement(problem, line_idx, job_idx)
         if placement is not None:
             placed[line_idx].append((position, placement))
     return tuple(
@@ -154,7 +154,7 @@ class _Arrangement:
                 continue
             model.add(start[job_idx] >= problem.jobs[job_idx].ready_ms)
             for line_idx in range(len(problem.plant.lines)):
-                placement = placement_for(problem, line_idx, job_idx)
+                placement = first_placement(problem, line_idx, job_idx)
                 if placement is not None:
                     run_ms = scheduler.plan(line_idx, placement).layout.run_ms
                     model.add(end[job_idx] >= start[job_idx] + run_ms).only_enforce_if(

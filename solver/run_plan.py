@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from solver.changeover import SPLICE_TABLE, Handover, Prices, cheapest_changeover
 from solver.jobs import Job
@@ -20,6 +21,8 @@ from solver.tooling import (
     used_stations,
 )
 from solver.weights import Weights
+
+MS_PER_H = 3_600_000
 
 Place = tuple[int, int, int]
 """Line, station and aspect index: where a tool can be loaded."""
@@ -62,6 +65,12 @@ class RunPlan:
     @property
     def stock(self) -> Stock:
         return self.layout.stock
+
+    def late_eur(self, end_ms: int) -> Fraction:
+        """What ending then costs for being late: a missed van once, then by the hour."""
+        if self.press_due_ms is None or end_ms <= self.press_due_ms:
+            return Fraction(0)
+        return self.job.late_eur + self.job.late_eur_per_h * Fraction(end_ms - self.press_due_ms, MS_PER_H)
 
 
 def make_run_plan(

@@ -8,109 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from collections.abc import Sequence as SequenceOf
-from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import NamedTuple
 
 from solver.closures import through_closures
-from solver.copies import Copies, Fetch, copies_free_ms, fetches, moved, present_copies
-from solver.feasibility import station_choices
+from solver.copies import Fetch, copies_free_ms, fetches, moved, present_copies
 from solver.locks import Before, FixedStart, Started
 from solver.plant import Line
 from solver.problem import Problem
-from solver.run_plan import Place, RunPlan, make_run_plan
-from solver.sequence import Changeover, Interruption, Mode, Placement, Stock
+from solver.run_plan import RunPlan, make_run_plan
+from solver.sequence import Interruption, Mode, Placement, Stock
 from solver.setups import Setting, Setup, Setups
+from solver.timeline import Deadlock, Dropped, Event, LineState, State
 from solver.tooling import present_loaded
+from solver.weighing import Weighing
 from solver.weights import Weights
-
-MS_PER_H = 3_600_000
-
-
-class LineState(NamedTuple):
-    """A line after some of its runs. `holding` has a number of `Setups` for every station.
-
-    A named tuple, as `Event` is: millions are made, and they are the quickest to make.
-    """
-
-    holding: tuple[int, ...]
-    before: RunPlan | None
-    print_start_ms: int
-    end_ms: int
-    clean: bool
-
-
-class Event(NamedTuple):
-    """One run placed in time. `changeover` is None for a run that had started before the plan.
-
-    `drawn` is what it takes from stocks whose amount is followed; `eur` its weighed cost with the
-    waiting before it.
-    """
-
-    plan: RunPlan
-    changeover: Changeover | None
-    wait_ms: int
-    start_ms: int
-    print_start_ms: int
-    end_ms: int
-    run_ms: int
-    interruptions: tuple[Interruption, ...]
-    holding: tuple[int, ...]
-    fetched: tuple[Fetch, ...]
-    removed: tuple[tuple[str, Place], ...]
-    drawn: tuple[tuple[Stock, int], ...]
-    eur: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Dropped:
-    """A run that can never start, and why."""
-
-    plan: RunPlan
-    reason: str
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Deadlock:
-    """A run that must not start before a later one on its own way has ended."""
-
-    plan: RunPlan
-
-
-@dataclass(slots=True, eq=False)
-class State:
-    """All lines after some runs: what a further run depends on.
-
-    `dropped` are runs that can never start, `unbound` jobs that wait for no other since the order
-    makes that impossible.
-    """
-
-    lines: list[LineState]
-    copies: Copies
-    drawn: dict[Stock, int]
-    next_idx: list[int]
-    events: list[Event]
-    dropped: tuple[Dropped, ...] = ()
-    unbound: frozenset[int] = frozenset()
-    first_start_ms: int | None = None
-    eur: float = 0.0
-    pending: list[Event | Dropped | None] = field(default_factory=list)
-
-    def snapshot(self) -> State:
-        """A copy that further runs do not change."""
-        return State(
-            lines=list(self.lines),
-            copies=self.copies,
-            drawn=dict(self.drawn),
-            next_idx=list(self.next_idx),
-            events=list(self.events),
-            dropped=self.dropped,
-            unbound=self.unbound,
-            first_start_ms=self.first_start_ms,
-            eur=self.eur,
-            pending=list(self.pending),
-        )
-
 
 Plans = SequenceOf[SequenceOf[RunPlan]]
 """Run plans in order, for every line."""
@@ -125,14 +36,7 @@ class Scheduler:
         self.setups = Setups(problem, weights)
         self._plans: dict[tuple[int, Placement], RunPlan] = {}
         self._lines = problem.plant.lines
-        self._ms_eur = [float(weights.changeover * line.eur_per_ms) for line in self._lines]
-        self._run_ms_eur = [float(weights.running * line.eur_per_ms) for line in self._lines]
-        self._um_eur: dict[Stock, float] = {}
-        self._floor_eur: dict[int, float] = {}
-        self._late_eur = [
-            (float(weights.late * job.late_eur), float(weights.late * job.late_eur_per_h / MS_PER_H))
-            for job in problem.jobs
-        ]
+        self.weighing = Weighing(problem, weights)
         self._fixed = {
             problem.job_idx[lock.job]: lock.start_ms for lock in problem.locks if isinstance(lock, FixedStart)
         }
@@ -159,14 +63,6 @@ class Scheduler:
             plan = make_run_plan(self.problem, self.weights, len(self._plans), line_idx, placement)
             self._plans[key] = plan
         return plan
-
-    def um_eur(self, stock: Stock) -> float:
-        """Weighed price of a µm of wasted web."""
-        eur = self._um_eur.get(stock)
-        if eur is None:
-            eur = float(self.weights.waste_eur_per_um(self.problem.eur_per_um(stock)))
-            self._um_eur[stock] = eur
-        return eur
 
     def present(self) -> State:
         """All lines as the plan begins."""
@@ -227,7 +123,10 @@ class Scheduler:
             if keep is not None:
                 keep.clear()
         for line_idx, line_state in enumerate(state.lines):
-            state.eur += self.trailing_clean_down_ms(line_idx, line_state.before) * self._ms_eur[line_idx]
+            state.eur += (
+                self.trailing_clean_down_ms(line_idx, line_state.before)
+                * self.weighing.stopped_eur_per_ms[line_idx]
+            )
         return None if state.eur > limit_eur else state
 
     def _run_once(
@@ -235,7 +134,7 @@ class Scheduler:
     ) -> Dropped | Deadlock | None:
         """Place every run that has not been dropped; the first that never can start ends it."""
         left_eur = sum(
-            self.floor_eur(plan)
+            self.weighing.floor_eur(plan)
             for line_idx, line_plans in enumerate(plans)
             for plan in line_plans[state.next_idx[line_idx] :]
         )
@@ -246,7 +145,7 @@ class Scheduler:
             if not isinstance(step, Event):
                 return step
             self.place(state, step)
-            left_eur -= self.floor_eur(step.plan)
+            left_eur -= self.weighing.floor_eur(step.plan)
             if state.eur + left_eur > limit_eur:
                 state.eur = float("inf")
                 return None
@@ -254,16 +153,6 @@ class Scheduler:
     def trailing_clean_down_ms(self, line_idx: int, last: RunPlan | None) -> int:
         """Cleaning behind a line's last run, when that was low-migration work."""
         return self._lines[line_idx].clean_down_out_ms if last and last.job.low_migration else 0
-
-    def floor_eur(self, plan: RunPlan) -> float:
-        """What a run costs at least, whatever the order."""
-        eur = self._floor_eur.get(plan.idx)
-        if eur is None:
-            line = self._lines[plan.line_idx]
-            eur = plan.layout.run_ms * self._run_ms_eur[plan.line_idx]
-            eur += line.job_change_ms * self._ms_eur[plan.line_idx]
-            self._floor_eur[plan.idx] = eur * (1 - 1e-9)
-        return eur
 
     def begin(
         self, plans: Plans, dropped: tuple[Dropped, ...] = (), unbound: frozenset[int] = frozenset()
@@ -495,15 +384,15 @@ class Scheduler:
         for interruption in interruptions:
             wasted_um += interruption.waste_um
             stopped_ms += interruption.duration_ms
-        eur = wasted_um * self.um_eur(plan.stock) + stopped_ms * self._ms_eur[line_idx]
-        return eur + plan.layout.run_ms * self._run_ms_eur[line_idx] + self.late_eur(plan, end_ms)
-
-    def late_eur(self, plan: RunPlan, end_ms: int) -> float:
-        """Weighed cost of a run's lateness when it ends then."""
-        if plan.press_due_ms is None or end_ms <= plan.press_due_ms:
-            return 0.0
-        once_eur, per_ms_eur = self._late_eur[plan.placement.job_idx]
-        return once_eur + per_ms_eur * (end_ms - plan.press_due_ms)
+        eur = (
+            wasted_um * self.weighing.um_eur(plan.stock)
+            + stopped_ms * self.weighing.stopped_eur_per_ms[line_idx]
+        )
+        return (
+            eur
+            + plan.layout.run_ms * self.weighing.running_eur_per_ms[line_idx]
+            + self.weighing.late_eur(plan, end_ms)
+        )
 
     def _started_event(self, state: State, plan: RunPlan, lock: Started) -> Event:
         line = self._lines[plan.line_idx]
@@ -511,7 +400,7 @@ class Scheduler:
         line_state = state.lines[plan.line_idx]
         setting = self.setups.setting(plan, line_state.holding)
         run_ms = line.calendar.open_between(max(0, lock.print_start_ms), lock.end_ms)
-        eur = run_ms * self._run_ms_eur[plan.line_idx]
+        eur = run_ms * self.weighing.running_eur_per_ms[plan.line_idx]
         return Event(
             plan=plan,
             changeover=None,
@@ -525,7 +414,7 @@ class Scheduler:
             fetched=fetched,
             removed=setting.removed,
             drawn=(),
-            eur=eur + self.late_eur(plan, lock.end_ms),
+            eur=eur + self.weighing.late_eur(plan, lock.end_ms),
         )
 
     def place(self, state: State, event: Event) -> None:
@@ -574,17 +463,3 @@ def _need_changes_ms(line: Line, line_state: LineState) -> Iterator[int]:
     yield line_state.end_ms + line.hold_ms + 1
     if line.cold_after_ms is not None:
         yield line_state.end_ms + line.cold_after_ms + 1
-
-
-def late_eur(plan: RunPlan, end_ms: int) -> Fraction:
-    """What a run that ends then costs for being late: a missed van once, then by the hour."""
-    if plan.press_due_ms is None or end_ms <= plan.press_due_ms:
-        return Fraction(0)
-    job = plan.job
-    return job.late_eur + job.late_eur_per_h * Fraction(end_ms - plan.press_due_ms, MS_PER_H)
-
-
-def placement_for(problem: Problem, line_idx: int, job_idx: int) -> Placement | None:
-    """A job on a line at the first feasible stations in web order; None if it cannot run there."""
-    choices = station_choices(problem, line_idx, job_idx)
-    return Placement(job_idx, choices[0]) if choices else None

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator
 
 from solver.run_plan import RunPlan
-from solver.schedule import Event, Scheduler, State
+from solver.schedule import Scheduler
 from solver.search.evaluate import Evaluator, Plans, Score
+from solver.timeline import Event, State
 
 LOOK_AHEADS = ((2.0, 0.3), (5.0, 1.0), (5.0, 0.05))
 """Pairs (due, set-up) of look-ahead factors for the dispatching rule."""
@@ -37,7 +38,7 @@ def dispatched(evaluator: Evaluator, due_factor: float, setup_factor: float) -> 
     scheduler = evaluator.scheduler
     plans, waiting = _begun(evaluator)
     state = scheduler.begin(plans)
-    while waiting:
+    while waiting and not evaluator.stop.reached:
         line_idx = _next_line(evaluator, state, waiting)
         if line_idx is None:
             break
@@ -60,6 +61,8 @@ def dispatched(evaluator: Evaluator, due_factor: float, setup_factor: float) -> 
         state.next_idx[line_idx] = len(plans[line_idx]) - 1
         scheduler.place(state, step)
         waiting.discard(job_idx)
+    for job_idx in sorted(waiting):
+        _append(evaluator, plans, job_idx)
     return plans
 
 
@@ -100,8 +103,8 @@ class _Rule:
 
 
 def _setup_eur(scheduler: Scheduler, step: Event) -> float:
-    late_eur = scheduler.late_eur(step.plan, step.end_ms)
-    return max(0.0, step.eur - scheduler.floor_eur(step.plan) - late_eur)
+    late_eur = scheduler.weighing.late_eur(step.plan, step.end_ms)
+    return max(0.0, step.eur - scheduler.weighing.floor_eur(step.plan) - late_eur)
 
 
 def inserted(evaluator: Evaluator) -> Plans:

@@ -12,9 +12,10 @@ from solver.feasibility import station_choices
 from solver.lock_keeping import broken_locks
 from solver.locks import Started
 from solver.run_plan import RunPlan
-from solver.schedule import Scheduler, State
+from solver.schedule import Scheduler
 from solver.search.stop import Stop
 from solver.sequence import Order, Placement
+from solver.timeline import State
 
 Plans = list[list[RunPlan]]
 

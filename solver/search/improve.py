@@ -11,9 +11,9 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterable
 
-from solver.schedule import State
 from solver.search.evaluate import Evaluator, Plans, Score
 from solver.search.moves import Changed, Move, Reseat, Restation, Shift, Swap, moved_plans, moves_of
+from solver.timeline import State
 
 FEWEST_SHAKES, MOST_SHAKES = 1, 4
 SLACK = 0.02
