@@ -1,4 +1,4 @@
-"""Locks that contradict each other, found with a small constraint model of positions and times.
+"""Locks that cannot all be kept, found with a small constraint model of positions and times.
 
 The model knows lines, positions on them, and for locked times the least each job takes; it does not
 know set-ups. An arrangement it finds keeps all locks but those on times.
@@ -153,13 +153,15 @@ class _Arrangement:
             if job_idx in started:
                 continue
             model.add(start[job_idx] >= problem.jobs[job_idx].ready_ms)
-            for line_idx in range(len(problem.plant.lines)):
+            for line_idx, line in enumerate(problem.plant.lines):
                 placement = first_placement(problem, line_idx, job_idx)
                 if placement is not None:
                     run_ms = scheduler.plan(line_idx, placement).layout.run_ms
-                    model.add(end[job_idx] >= start[job_idx] + run_ms).only_enforce_if(
-                        self._on[job_idx, line_idx]
-                    )
+                    literal = self._on[job_idx, line_idx]
+                    model.add(end[job_idx] >= start[job_idx] + run_ms).only_enforce_if(literal)
+                    if line_idx not in self._started_on:
+                        free_ms = line.present.free_at_ms
+                        model.add(start[job_idx] >= free_ms).only_enforce_if(literal)
         for first, second in combinations(timed, 2):
             self._add_following(first, second, start, end)
         return start, end
@@ -188,7 +190,7 @@ class _Arrangement:
                 model.add(self._start[job_idx] == lock.changeover_start_ms)
                 model.add(self._end[job_idx] == lock.end_ms)
             case FixedStart():
-                model.add(self._start[problem.job_idx[lock.job]] == lock.start_ms)
+                self._add_fixed_start(problem.job_idx[lock.job], lock.start_ms)
             case OnLine():
                 self._force_line(problem.job_idx[lock.job], problem.line_idx[lock.line])
             case AtPosition():
@@ -197,6 +199,14 @@ class _Arrangement:
                 self._add_together([problem.job_idx[job] for job in lock.jobs])
             case Before():
                 model.add(self._end[problem.job_idx[lock.job]] <= self._start[problem.job_idx[lock.then]])
+
+    def _add_fixed_start(self, job_idx: int, start_ms: int) -> None:
+        """The changeover starts then, on a line that is open."""
+        self._model.add(self._start[job_idx] == start_ms)
+        for line_idx, line in enumerate(self._problem.plant.lines):
+            literal = self._on.get((job_idx, line_idx))
+            if literal is not None and line.calendar.next_open(start_ms) != start_ms:
+                self._model.add(literal == 0)
 
     def _force_line(self, job_idx: int, line_idx: int) -> None:
         literal = self._on.get((job_idx, line_idx))

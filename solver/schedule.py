@@ -37,9 +37,11 @@ class Scheduler:
         self._plans: dict[tuple[int, Placement], RunPlan] = {}
         self._lines = problem.plant.lines
         self.weighing = Weighing(problem, weights)
-        self._fixed = {
-            problem.job_idx[lock.job]: lock.start_ms for lock in problem.locks if isinstance(lock, FixedStart)
-        }
+        self._fixed: dict[int, int] = {}
+        for lock in problem.locks:
+            if isinstance(lock, FixedStart):
+                job_idx = problem.job_idx[lock.job]
+                self._fixed[job_idx] = max(lock.start_ms, self._fixed.get(job_idx, 0))
         self._earlier: dict[int, list[int]] = {}
         for lock in problem.locks:
             if isinstance(lock, Before):
@@ -384,14 +386,12 @@ class Scheduler:
         for interruption in interruptions:
             wasted_um += interruption.waste_um
             stopped_ms += interruption.duration_ms
-        eur = (
-            wasted_um * self.weighing.um_eur(plan.stock)
-            + stopped_ms * self.weighing.stopped_eur_per_ms[line_idx]
-        )
+        weighing = self.weighing
         return (
-            eur
-            + plan.layout.run_ms * self.weighing.running_eur_per_ms[line_idx]
-            + self.weighing.late_eur(plan, end_ms)
+            wasted_um * weighing.um_eur(plan.stock)
+            + stopped_ms * weighing.stopped_eur_per_ms[line_idx]
+            + plan.layout.run_ms * weighing.running_eur_per_ms[line_idx]
+            + weighing.late_eur(plan, end_ms)
         )
 
     def _started_event(self, state: State, plan: RunPlan, lock: Started) -> Event:

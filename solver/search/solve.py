@@ -39,7 +39,7 @@ class ContradictoryLocksError(ValueError):
 
     def __init__(self, locks: tuple[Lock, ...]) -> None:
         self.locks = locks
-        super().__init__("these locks contradict each other: " + "; ".join(map(str, locks)))
+        super().__init__("these locks cannot all be kept: " + "; ".join(map(str, locks)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ import pytest
 
 from solver.account import account
 from solver.baselines import as_entered
+from solver.calendar import Calendar
 from solver.ledger import web_ledger
 from solver.lock_conflicts import conflicting_locks
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
@@ -137,6 +138,15 @@ def test_contradictory_locks_are_refused_naming_those_that_conflict(locks: list[
         solve(day(bystander, *locks), Weights(), Stop(work=10))
     assert set(refused.value.locks) == set(locks)
     assert all(str(lock) in str(refused.value) for lock in locks)
+
+
+def test_a_start_while_every_line_is_closed_cannot_be_kept() -> None:
+    free = day()
+    closed = tuple(replace(line, calendar=Calendar(((H_MS, 3 * H_MS),))) for line in free.plant.lines)
+    plant = replace(free.plant, lines=closed)
+    inside, outside = FixedStart("j0", 2 * H_MS), FixedStart("j0", 3 * H_MS)
+    assert conflicting_locks(Problem(plant, free.jobs, (inside,))) == (inside,)
+    assert conflicting_locks(Problem(plant, free.jobs, (outside,))) == ()
 
 
 @pytest.mark.parametrize("locks", CONTRADICTORY[:-1], ids=lambda locks: "; ".join(map(str, locks)))
