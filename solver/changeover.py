@@ -10,7 +10,6 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 
 from solver.layout import MS_PER_MIN, round_half_up
 from solver.make_ready import make_ready_ms
@@ -72,45 +71,8 @@ class Prices:
         return (int(prices[0] * unit), int(prices[1] * unit), int(prices[2] * unit))
 
 
-def cheapest_changeover(line: Line, handover: Handover, prices: Prices) -> Changeover:
-    """Try every split of the stopped tasks into consecutive stops; the least weighed cost wins.
-
-    Ties go to fewer stops, then to less waste, then to the split whose first differing stop lies
-    further upstream. A run out has one stop, at the line's last station.
-    """
-    outgoing, incoming, per_ms = prices.scaled
-    last = len(line.stations) - 1
-    best: tuple[tuple[int, int, int, tuple[int, ...]], Changeover] | None = None
-    for groups in _splits(handover):
-        candidate = changeover_with(line, handover, groups)
-        rank = (
-            outgoing * candidate.outgoing_waste_um
-            + incoming * candidate.incoming_waste_um
-            + per_ms * candidate.duration_ms,
-            len(candidate.stops),
-            candidate.waste_um,
-            tuple(group[-1].station_idx if group else last for group in groups),
-        )
-        if best is None or rank < best[0]:
-            best = (rank, candidate)
-    if best is None:
-        raise RuntimeError("a changeover has at least one split")
-    return best[1]
-
-
 Groups = tuple[tuple[Task, ...], ...]
-
-
-def _splits(handover: Handover) -> Iterator[Groups]:
-    tasks = handover.stopped
-    if handover.mode is Mode.RUN_OUT:
-        yield (tasks,)
-    elif not tasks:
-        yield ()
-    else:
-        for cuts in range(1 << (len(tasks) - 1)):
-            bounds = [0, *(idx + 1 for idx in range(len(tasks) - 1) if cuts >> idx & 1), len(tasks)]
-            yield tuple(tasks[start:end] for start, end in pairwise(bounds))
+"""Stopped tasks parted into stops, in web order."""
 
 
 def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeover:
@@ -125,22 +87,14 @@ def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeove
         stopped_at_um = dict.fromkeys((SPLICE_TABLE, *handover.used), line.stations[-1].x_um)
     splice_um = stopped_at_um.get(SPLICE_TABLE, 0) if handover.spliced else None
     strip_um = _strip_um(line, handover, stopped_at_um, splice_um)
-    before, after = _spoil(line, handover, stop_x_um, strip_um)
+    before, after = spoiled(line, handover, stop_x_um, strip_um)
     spoil_um = sum(end - start for start, end in (*before, *after))
     stops = tuple(
-        Stop(
-            at_x_um=x_um,
-            tasks=group,
-            duration_ms=line.stop_ms + make_ready_ms(tuple(task.duration_ms for task in group), line.hands),
-        )
+        Stop(at_x_um=x_um, tasks=group, duration_ms=stop_duration_ms(line, group))
         for x_um, group in zip(stop_x_um, groups, strict=True)
     )
-    duration_ms = sum((stop.duration_ms for stop in stops), Fraction(handover.clean_down_ms))
+    duration_ms = sum((stop.duration_ms for stop in stops), Fraction(fixed_ms(line, handover)))
     duration_ms += Fraction((strip_um + spoil_um) * MS_PER_MIN, line.setup_speed_um_min)
-    if handover.job_change:
-        duration_ms += line.job_change_ms
-    if handover.cold:
-        duration_ms += line.start_up_ms
     return Changeover(
         mode=handover.mode,
         cold=handover.cold,
@@ -158,31 +112,24 @@ def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeove
     )
 
 
-def _strip_um(line: Line, handover: Handover, stopped_at_um: dict[int, int], splice_um: int | None) -> int:
-    """Web from the last sellable metre to the first on which every station is set.
+def stop_duration_ms(line: Line, group: tuple[Task, ...]) -> Fraction:
+    """A stop and the make-ready of its tasks on the hands at hand."""
+    return line.stop_ms + make_ready_ms(tuple(task.duration_ms for task in group), line.hands)
 
-    A station is set on web that all before it have worked: M_k is the largest first coordinate of the
-    used stations up to k. Registering together, strip = max(M_k + register_k); in turn,
-    t = max(t, M_k) + register_k along the web.
-    """
-    register_um = {task.station_idx: task.register_um for task in (*handover.stopped, *handover.hidden)}
-    for station_idx in handover.reengaged:
-        reengage_um = line.stations[station_idx].reengage_um
-        register_um[station_idx] = max(reengage_um, register_um.get(station_idx, 0))
-    set_um = 0
-    strip_um = 0
-    for x_um, station_idxs in _by_position(line, handover.used):
-        set_um = max(
-            set_um,
-            *(_first_um(line, idx, x_um, stopped_at_um.get(idx), splice_um) for idx in station_idxs),
-        )
-        for station_idx in station_idxs:
-            register = register_um.get(station_idx, 0)
-            if line.registers_in_turn:
-                strip_um = max(strip_um, set_um) + register
-            else:
-                strip_um = max(strip_um, set_um + register)
-    strip_um = max(strip_um, splice_um or 0)
+
+def fixed_ms(line: Line, handover: Handover) -> int:
+    """What a changeover takes however its tasks are parted into stops."""
+    duration_ms = handover.clean_down_ms
+    if handover.job_change:
+        duration_ms += line.job_change_ms
+    if handover.cold:
+        duration_ms += line.start_up_ms
+    return duration_ms
+
+
+def least_strip_um(line: Line, handover: Handover, splice_um: int | None) -> int:
+    """The shortest strip there can be with a splice there, whatever the stations need."""
+    strip_um = splice_um or 0
     if handover.another_substrate:
         strip_um = max(strip_um, (splice_um or 0) + line.settle_um)
     if handover.job_change:
@@ -190,7 +137,40 @@ def _strip_um(line: Line, handover: Handover, stopped_at_um: dict[int, int], spl
     return strip_um
 
 
-def _by_position(line: Line, used: Iterable[int]) -> Iterator[tuple[int, list[int]]]:
+def registers_um(line: Line, handover: Handover) -> dict[int, int]:
+    """Register metres of the used stations that have any, by station index."""
+    register_um = {task.station_idx: task.register_um for task in (*handover.stopped, *handover.hidden)}
+    for station_idx in handover.reengaged:
+        reengage_um = line.stations[station_idx].reengage_um
+        register_um[station_idx] = max(reengage_um, register_um.get(station_idx, 0))
+    return register_um
+
+
+def _strip_um(line: Line, handover: Handover, stopped_at_um: dict[int, int], splice_um: int | None) -> int:
+    """Web from the last sellable metre to the first on which every station is set.
+
+    A station is set on web that all before it have worked: M_k is the largest first coordinate of the
+    used stations up to k. Registering together, strip = max(M_k + register_k); in turn,
+    t = max(t, M_k) + register_k along the web.
+    """
+    register_um = registers_um(line, handover)
+    set_um = 0
+    strip_um = 0
+    for x_um, station_idxs in by_position(line, handover.used):
+        set_um = max(
+            set_um,
+            *(first_um(line, idx, x_um, stopped_at_um.get(idx), splice_um) for idx in station_idxs),
+        )
+        for station_idx in station_idxs:
+            register = register_um.get(station_idx, 0)
+            if line.registers_in_turn:
+                strip_um = max(strip_um, set_um) + register
+            else:
+                strip_um = max(strip_um, set_um + register)
+    return max(strip_um, least_strip_um(line, handover, splice_um))
+
+
+def by_position(line: Line, used: Iterable[int]) -> Iterator[tuple[int, list[int]]]:
     """Used stations behind the splice table by position: those at one place are set on the same web."""
     at: dict[int, list[int]] = {}
     for station_idx in used:
@@ -199,7 +179,7 @@ def _by_position(line: Line, used: Iterable[int]) -> Iterator[tuple[int, list[in
     yield from at.items()
 
 
-def _first_um(line: Line, station_idx: int, x_um: int, stop_x_um: int | None, splice_um: int | None) -> int:
+def first_um(line: Line, station_idx: int, x_um: int, stop_x_um: int | None, splice_um: int | None) -> int:
     """First coordinate on which a station can do its new work.
 
     Web already past it when its stop is made, or past the splice with heads lifted, is lost, less
@@ -217,7 +197,7 @@ def _first_um(line: Line, station_idx: int, x_um: int, stop_x_um: int | None, sp
     return max(least_um, max(past_um, least_um + lift_um) - reclaimed_um)
 
 
-def _spoil(
+def spoiled(
     line: Line, handover: Handover, stop_x_um: list[int], strip_um: int
 ) -> tuple[tuple[Interval, ...], tuple[Interval, ...]]:
     """Printed web that stops spoil at an inkjet: the outgoing run's and the incoming run's.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 from functools import lru_cache
 
@@ -23,27 +24,29 @@ def make_ready_ms(durations_ms: tuple[Fraction, ...], hands: int) -> Fraction:
         return sum(durations_ms, Fraction(0))
     if hands >= len(durations_ms):
         return max(durations_ms)
-    return _exact_ms(tuple(sorted(durations_ms, reverse=True)), hands)
+    unit = math.lcm(*(duration_ms.denominator for duration_ms in durations_ms))
+    whole = sorted((int(duration_ms * unit) for duration_ms in durations_ms), reverse=True)
+    return Fraction(_least_makespan(tuple(whole), hands), unit)
 
 
 @lru_cache(maxsize=65_536)
-def _exact_ms(longest_first_ms: tuple[Fraction, ...], hands: int) -> Fraction:
-    total_ms = sum(longest_first_ms, Fraction(0))
-    bound_ms = max(longest_first_ms[0], total_ms / hands)
-    best_ms = total_ms
+def _least_makespan(longest_first: tuple[int, ...], hands: int) -> int:
+    """Branch and bound: tasks one by one to every hand with another load."""
+    bound = max(longest_first[0], -(-sum(longest_first) // hands))
+    best = sum(longest_first)
 
-    def assign(task_idx: int, loads_ms: tuple[Fraction, ...]) -> None:
-        nonlocal best_ms
-        if best_ms == bound_ms:
+    def assign(task_idx: int, loads: tuple[int, ...]) -> None:
+        nonlocal best
+        if best == bound:
             return
-        if task_idx == len(longest_first_ms):
-            best_ms = min(best_ms, max(loads_ms))
+        if task_idx == len(longest_first):
+            best = min(best, max(loads))
             return
-        for load_ms in sorted(set(loads_ms)):
-            hand = loads_ms.index(load_ms)
-            grown_ms = load_ms + longest_first_ms[task_idx]
-            if grown_ms < best_ms:
-                assign(task_idx + 1, (*loads_ms[:hand], grown_ms, *loads_ms[hand + 1 :]))
+        for load in sorted(set(loads)):
+            hand = loads.index(load)
+            grown = load + longest_first[task_idx]
+            if grown < best:
+                assign(task_idx + 1, (*loads[:hand], grown, *loads[hand + 1 :]))
 
-    assign(0, (Fraction(0),) * hands)
-    return best_ms
+    assign(0, (0,) * hands)
+    return best

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from solver.changeover import SPLICE_TABLE, Handover, Prices, cheapest_changeover
+from solver.changeover import SPLICE_TABLE, Handover, Prices
 from solver.jobs import Job
 from solver.layout import Layout, chosen_stock, lay_out
 from solver.plant import Line
 from solver.problem import Problem
 from solver.sequence import Changeover, Placement, Stock
+from solver.splits import cheapest_changeover
 from solver.tooling import (
     EMPTY,
     CountedTool,

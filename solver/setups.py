@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from solver.changeover import SPLICE_TABLE, Handover, Prices, cheapest_changeover
+from solver.changeover import SPLICE_TABLE, Handover, Prices
 from solver.plant import Line
 from solver.problem import Problem
 from solver.run_plan import RunPlan
 from solver.sequence import Changeover, Mode, Stock, Task
+from solver.splits import cheapest_changeover
 from solver.tooling import Loaded, asleep, copies_by_key, counted_at, loaded_after, station_task
 from solver.weights import Weights
 
@@ -224,13 +225,11 @@ class Setups:
         prices = self._prices(line, plan.stock, outgoing)
         changeover = cheapest_changeover(line, handover, prices)
         eur = (
-            changeover.outgoing_waste_um * prices.outgoing_eur_per_um
-            + changeover.incoming_waste_um * prices.incoming_eur_per_um
-            + changeover.duration_ms * prices.eur_per_ms
+            changeover.outgoing_waste_um * float(prices.outgoing_eur_per_um)
+            + changeover.incoming_waste_um * float(prices.incoming_eur_per_um)
+            + changeover.duration_ms * float(prices.eur_per_ms)
         )
-        return Setup(
-            changeover, outgoing, changeover.outgoing_waste_um, changeover.incoming_waste_um, float(eur)
-        )
+        return Setup(changeover, outgoing, changeover.outgoing_waste_um, changeover.incoming_waste_um, eur)
 
     def _reengaged(self, line: Line, plan: RunPlan, before: RunPlan | None) -> tuple[int, ...]:
         """Used stations that were thrown off and take web to come back."""

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from solver.account import account
-from solver.changeover import Handover, Prices, changeover_with, cheapest_changeover
+from solver.changeover import Groups, Handover, Prices, changeover_with
 from solver.ledger import web_ledger
 from solver.locks import AtPosition, Before, Lock, OnLine, Together
 from solver.plant import Line
@@ -19,7 +20,8 @@ from solver.schedule import Scheduler
 from solver.search.evaluate import Evaluator, Score
 from solver.search.solve import solve
 from solver.search.stop import Stop
-from solver.sequence import Mode, Sequence, Task
+from solver.sequence import Changeover, Mode, Sequence, Task
+from solver.splits import cheapest_changeover
 from solver.weights import GOALS, Weights
 from tests.builders.days import M_UM, MIN_MS, DayShape, drawn_day, drawn_order
 from tests.builders.every_order import every_order
@@ -162,6 +164,45 @@ def test_more_pull_back_never_wastes_or_costs_more(
         return waste_um * prices.incoming_eur_per_um + duration_ms * prices.eur_per_ms
 
     assert eur(better.waste_um, better.duration_ms) <= eur(chosen.waste_um, chosen.duration_ms)
+
+
+def every_split(handover: Handover) -> list[Groups]:
+    """Every way of parting the stopped tasks into consecutive stops."""
+    tasks = handover.stopped
+    if handover.mode is Mode.RUN_OUT or not tasks:
+        return [(tasks,) if handover.mode is Mode.RUN_OUT else ()]
+    splits: list[Groups] = []
+    for cuts in range(1 << (len(tasks) - 1)):
+        bounds = [0, *(idx + 1 for idx in range(len(tasks) - 1) if cuts >> idx & 1), len(tasks)]
+        splits.append(tuple(tasks[start:end] for start, end in pairwise(bounds)))
+    return splits
+
+
+@settings(max_examples=300)
+@given(st.data(), GOAL_NAMES, st.integers(0, 15), st.sampled_from([0, 100, 198, 700]))
+def test_the_chosen_split_is_the_best_of_all(
+    choose: st.DataObject, goal: str, pull_back_m: int, outgoing_price: int
+) -> None:
+    line = replace(drawn_line(choose), pull_back_um=pull_back_m * M_UM)
+    handover = drawn_handover(choose)
+    weigh = GOALS[goal].waste_eur_per_um
+    prices = Prices(
+        weigh(Fraction(outgoing_price, 10**9)),
+        weigh(Fraction(198, 10**9)),
+        GOALS[goal].changeover * line.eur_per_ms,
+    )
+    candidates = [changeover_with(line, handover, groups) for groups in every_split(handover)]
+
+    def rank(changeover: Changeover) -> tuple[Fraction, int, int, list[int]]:
+        eur = (
+            changeover.outgoing_waste_um * prices.outgoing_eur_per_um
+            + changeover.incoming_waste_um * prices.incoming_eur_per_um
+            + changeover.duration_ms * prices.eur_per_ms
+        )
+        ends = [stop.tasks[-1].station_idx for stop in changeover.stops if stop.tasks]
+        return eur, len(changeover.stops), changeover.waste_um, ends
+
+    assert cheapest_changeover(line, handover, prices) == min(candidates, key=rank)
 
 
 def best_of(problem: Problem, weights: Weights) -> Score:
