@@ -13,6 +13,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import TextIOWrapper
 from pathlib import Path
@@ -28,15 +29,24 @@ from app.contracts.plant import Plant
 from app.contracts.sequences import CostedPlan, Goal, Progress
 from app.documents.console import plan_page, readiness_page
 from app.documents.figures import full_time
+from app.documents.report import write_report
 from app.documents.sequence_files import write_sequence
 from app.errors import BadInput, Fault, NothingCanRun
 from app.intake.plant_file import plant_schema
-from app.intake.queue import Queue, read_queue, read_queue_and_order
+from app.intake.presets import PRESETS
+from app.intake.queue import Queue
+from app.intake.sources import QueueSource, read_source, read_source_and_order
 from app.services import planning
+from app.services.assumptions import deciding, deciding_sentence
 
 BAD_INPUT = 2
 NOTHING_CAN_RUN = 3
 DEFAULT_SECONDS = 5.0
+ASSUMPTION_SECONDS = 10.0
+"""How long assumed values are tried lower and higher after a plan, and no longer than it took."""
+SAMPLES = Path("sample_data")
+DEMO_START = "2027-03-02T06:00"
+"""When the demo's lists without a plant begin."""
 WIDTH_WITHOUT_TERMINAL = 132
 
 commands = typer.Typer(
@@ -47,8 +57,28 @@ commands = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-PlantPath = Annotated[Path, typer.Option("--plant", help="The plant, a JSON file (see runwright schema).")]
-JobsPath = Annotated[Path, typer.Option("--jobs", help="The jobs, a CSV file, one row a version.")]
+PlantPath = Annotated[
+    Path | None, typer.Option("--plant", help="The plant, a JSON file (see runwright schema).")
+]
+JobsPath = Annotated[Path, typer.Option("--jobs", help="The jobs, CSV or XLSX, one row a version.")]
+PresetName = Annotated[
+    str | None,
+    typer.Option(
+        "--preset", help=f"Instead of a plant file: a kind of line that ships as data ({', '.join(PRESETS)})."
+    ),
+]
+OverridesPath = Annotated[
+    Path | None,
+    typer.Option("--overrides", help="With a preset: a JSON file of the values you know better."),
+]
+ZoneName = Annotated[
+    str | None, typer.Option("--zone", help="With a preset: the site's time zone, such as Europe/Berlin.")
+]
+DiesPath = Annotated[Path | None, typer.Option("--dies", help="With a preset: your dies, CSV or XLSX.")]
+StockPath = Annotated[Path | None, typer.Option("--stock", help="With a preset: your stock, CSV or XLSX.")]
+MappingPath = Annotated[
+    Path | None, typer.Option("--mapping", help="A JSON file that says what your headings mean.")
+]
 StartText = Annotated[
     str | None,
     typer.Option(
@@ -59,7 +89,8 @@ StartText = Annotated[
 ]
 GoalOption = Annotated[Goal, typer.Option("--goal", help="What the order is to be best at.")]
 OutFolder = Annotated[
-    Path | None, typer.Option("--out", help="Folder for sequence.json and sequence.csv; made if need be.")
+    Path | None,
+    typer.Option("--out", help="Folder for sequence.json, sequence.csv and the report; made if need be."),
 ]
 
 
@@ -73,8 +104,14 @@ def main() -> None:
 
 @commands.command()
 def plan(
-    plant: PlantPath,
     jobs: JobsPath,
+    plant: PlantPath = None,
+    preset: PresetName = None,
+    overrides: OverridesPath = None,
+    zone: ZoneName = None,
+    dies: DiesPath = None,
+    stock: StockPath = None,
+    mapping: MappingPath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
     seconds: Annotated[
@@ -89,26 +126,12 @@ def plan(
 ) -> None:
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
     with _refusals():
-        queue = read_queue(plant, jobs)
-        begins = _begins(queue.plant, start)
-        with _interruptible() as cancelled, _live() as on_progress:
-            costed_plan = planning.plan(
-                queue.plant,
-                queue.jobs,
-                begins,
-                goal,
-                seconds=_seconds(seconds, work),
-                work=work,
-                seed=seed,
-                cancelled=cancelled,
-                on_progress=on_progress,
-            )
-        _print_plan(costed_plan, queue, out)
+        queue = read_source(QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping))
+        _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed), out)
 
 
 @commands.command()
 def cost(
-    plant: PlantPath,
     jobs: JobsPath,
     sequence: Annotated[
         Path,
@@ -116,28 +139,80 @@ def cost(
             "--sequence", help="The order: CSV with line, job and, if you like, stations; or a plan's JSON."
         ),
     ],
+    plant: PlantPath = None,
+    preset: PresetName = None,
+    overrides: OverridesPath = None,
+    zone: ZoneName = None,
+    dies: DiesPath = None,
+    stock: StockPath = None,
+    mapping: MappingPath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
     out: OutFolder = None,
 ) -> None:
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
     with _refusals():
-        queue, order = read_queue_and_order(plant, jobs, sequence)
+        source = QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping)
+        queue, order = read_source_and_order(source, sequence)
         begins = _begins(queue.plant, start)
         costed_plan = planning.cost(queue.plant, queue.jobs, begins, order, goal)
         _print_plan(costed_plan, queue, out)
 
 
 @commands.command()
-def check(plant: PlantPath, jobs: JobsPath, start: StartText = None) -> None:
+def check(
+    jobs: JobsPath,
+    plant: PlantPath = None,
+    preset: PresetName = None,
+    overrides: OverridesPath = None,
+    zone: ZoneName = None,
+    dies: DiesPath = None,
+    stock: StockPath = None,
+    mapping: MappingPath = None,
+    start: StartText = None,
+) -> None:
     """Say which jobs are not ready or cannot run, and why."""
     with _refusals():
-        queue = read_queue(plant, jobs)
+        queue = read_source(QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping))
         readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, start))
         _print(readiness_page(readiness))
         _print_notes(queue.notes)
         if not any(job.can_run for job in readiness.jobs):
             raise NothingCanRun
+
+
+@commands.command()
+def demo(
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=0, help="Search for so long for the order of the day.")
+    ] = 20.0,
+    out: Annotated[Path, typer.Option("--out", help="Folder for the reports; made if need be.")] = Path(
+        "runwright-demo"
+    ),
+) -> None:
+    """Order an invented small queue, an invented day, and that day as a shop has it."""
+    samples = {
+        "A small queue": (
+            QueueSource(SAMPLES / "small/jobs.csv", SAMPLES / "small/plant.json"),
+            min(2.0, seconds),
+        ),
+        "A day on three lines": (QueueSource(SAMPLES / "day/jobs.csv", SAMPLES / "day/plant.json"), seconds),
+        "The day as a shop has it, on one assumed line": (
+            QueueSource(
+                SAMPLES / "bare/jobs.csv",
+                preset="buffered-hybrid",
+                dies=SAMPLES / "bare/dies.csv",
+                stock=SAMPLES / "bare/stock.csv",
+            ),
+            seconds / 2,
+        ),
+    }
+    with _refusals():
+        for title, (source, limit_s) in samples.items():
+            typer.echo(f"\n{title}. All of it is invented.\n")
+            folder = out / source.jobs.parent.name
+            start = DEMO_START if source.plant is None else None
+            _plan(read_source(source), start, Goal.BALANCED, Effort(limit_s), folder)
 
 
 @commands.command()
@@ -231,12 +306,71 @@ def _live() -> Iterator[Callable[[Progress], None]]:
         yield show
 
 
-def _print_plan(costed_plan: CostedPlan, queue: Queue, out: Path | None) -> None:
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long a search goes on, and its seed."""
+
+    seconds: float | None
+    work: int | None = None
+    seed: int = 0
+
+
+def _plan(queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path | None) -> None:
+    """Search, say what was assumed, print and write."""
+    begins = _begins(queue.plant, start)
+    with _interruptible() as cancelled, _live() as on_progress:
+        costed_plan = planning.plan(
+            queue.plant,
+            queue.jobs,
+            begins,
+            goal,
+            seconds=effort.seconds,
+            work=effort.work,
+            seed=effort.seed,
+            cancelled=cancelled,
+            on_progress=on_progress,
+        )
+        assumed = _assumed(queue, begins, goal, costed_plan, effort, cancelled)
+    _print_plan(costed_plan, queue, out, assumed)
+
+
+def _assumed(
+    queue: Queue,
+    begins: datetime,
+    goal: Goal,
+    costed_plan: CostedPlan,
+    effort: Effort,
+    cancelled: Callable[[], bool],
+) -> tuple[str, ...]:
+    """What a preset's values do to the plan, in a sentence; nothing for a plant of one's own."""
+    if not queue.assumptions:
+        return ()
+    report = deciding(
+        queue.plant,
+        queue.jobs,
+        begins,
+        goal,
+        costed_plan,
+        queue.assumptions,
+        None if effort.seconds is None else min(ASSUMPTION_SECONDS, effort.seconds),
+        work=effort.work,
+        seed=effort.seed,
+        cancelled=cancelled,
+    )
+    return (deciding_sentence(report),)
+
+
+def _print_plan(
+    costed_plan: CostedPlan, queue: Queue, out: Path | None, assumed: tuple[str, ...] = ()
+) -> None:
     _print(plan_page(costed_plan))
-    _print_notes(queue.notes)
+    _print_notes((*queue.notes, *assumed))
     if out is not None:
         try:
-            written = write_sequence(costed_plan.sequence, out)
+            written = (
+                *write_sequence(costed_plan.sequence, out),
+                *write_report(costed_plan, out, (*queue.notes, *assumed)),
+            )
         except OSError as error:
             raise BadInput([Fault(f"cannot be written: {error}", field="--out", value=str(out))]) from None
         typer.echo(f"Written: {', '.join(str(path) for path in written)}")

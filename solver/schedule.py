@@ -436,13 +436,17 @@ class Scheduler:
             state.copies = moved(state.copies, plan, event.fetched, event.removed, event.end_ms)
         for stock, length_um in event.drawn:
             state.drawn[stock] += length_um
-        if not state.events or self._stocked or self._earlier:
-            state.pending = [None] * len(self._lines)
-        else:
-            state.pending[line_idx] = None
-            for other_idx, step in enumerate(state.pending):
-                if step is not None and not moved_keys.isdisjoint(step.plan.tool_places):
-                    state.pending[other_idx] = None
+        first = not state.events
+        for other_idx, step in enumerate(state.pending):
+            if step is not None and (
+                first
+                or other_idx == line_idx
+                or not isinstance(step, Event)
+                or self._earlier
+                or not moved_keys.isdisjoint(step.plan.tool_places)
+                or (event.drawn and self._lacking(state, step) is not None)
+            ):
+                state.pending[other_idx] = None
         state.next_idx[line_idx] += 1
         state.events.append(event)
         state.eur += event.eur

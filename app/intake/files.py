@@ -8,21 +8,17 @@ from pathlib import Path
 from app.intake.findings import Findings
 
 LARGEST_BYTES = 20_000_000
+LARGEST_TABLE_BYTES = 10_000_000
 SAMPLES = "sample_data"
 
 
 def read_text(path: Path, findings: Findings) -> str | None:
-    """A file's text, or None with a fault.
+    """A file's text in UTF-8, or None with a fault.
 
     A path below `sample_data` that is not there is read from the sample data of the package.
     """
-    content = _bytes(path, findings)
+    content = read_bytes(path, LARGEST_BYTES, findings)
     if content is None:
-        return None
-    if len(content) > LARGEST_BYTES:
-        findings.fault(
-            str(path), f"should have at most {LARGEST_BYTES // 10**6} MB, has {len(content):,} bytes"
-        )
         return None
     try:
         return content.decode("utf-8-sig")
@@ -32,7 +28,17 @@ def read_text(path: Path, findings: Findings) -> str | None:
         return None
 
 
-def _bytes(path: Path, findings: Findings) -> bytes | None:
+def read_bytes(path: Path, most: int, findings: Findings) -> bytes | None:
+    """A file's content, or None with a fault where it cannot be read or has more bytes than `most`."""
+    content = _bytes(path, most, findings)
+    if content is not None and len(content) > most:
+        right = f"should have at most {most // 10**6} MB, has more"
+        findings.fault(str(path), right)
+        return None
+    return content
+
+
+def _bytes(path: Path, most: int, findings: Findings) -> bytes | None:
     try:
         if not path.exists() and not path.is_absolute() and path.parts[:1] == (SAMPLES,):
             return _packaged(path, findings)
@@ -40,7 +46,7 @@ def _bytes(path: Path, findings: Findings) -> bytes | None:
             findings.fault(str(path), "should be a file, is a folder")
             return None
         with path.open("rb") as stream:
-            return stream.read(LARGEST_BYTES + 1)
+            return stream.read(most + 1)
     except FileNotFoundError:
         findings.fault(str(path), "no such file")
     except (OSError, ValueError) as error:

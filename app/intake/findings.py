@@ -35,11 +35,16 @@ class Findings:
 
 
 MOST_KNOWN_SHOWN = 12
+LONGEST_COMPARED = 100
+MOST_FAULTS = 500
+"""So many faults in one table are enough to mend before its other rows are looked at."""
 
 
 def unknown(what: str, value: str, known: Iterable[str]) -> str:
     """Say that a name is unknown, with the nearest known one or all there are."""
     names = sorted(known)
+    if len(value) > LONGEST_COMPARED:
+        return f"unknown {what}"
     near = difflib.get_close_matches(value, names, n=1, cutoff=0.5)
     if not near:
         folded = {name.casefold(): name for name in names}

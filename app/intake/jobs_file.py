@@ -1,4 +1,4 @@
-"""Jobs from a CSV file, one row a version."""
+"""Jobs from a CSV or XLSX file, one row a version."""
 
 from __future__ import annotations
 
@@ -14,19 +14,24 @@ from app.contracts.base import at_site
 from app.contracts.jobs import INKJET, MOST_LAYERS, Job, Layer, Version
 from app.contracts.plant import Plant
 from app.intake.cells import (
-    CellError,
+    NameLayer,
     colour_set,
     decimal_number,
-    due_moment,
     layer_groups,
-    ready_moment,
+    percentage,
     whole_number,
     yes_or_no,
 )
 from app.intake.findings import Findings, unknown
+from app.intake.headings import Columns
 from app.intake.json_text import contract_faults
+from app.intake.layer_names import LayerNames
+from app.intake.mapping_file import NO_MAPPING, TableMapping
+from app.intake.moments import due_moment, ready_moment
+from app.intake.records import CellReaders, ReadCell, Record, read_records
 from app.intake.references import layer_kinds
-from app.intake.tables import Columns, Row, read_table
+from app.intake.spellings import COLOUR_WORDS, OF_JOBS
+from app.intake.tables import Row, read_table
 
 COLUMNS = Columns(
     required=("job", "version", "quantity", "substrate", "die", "colours", "finishes", "due", "customer"),
@@ -41,53 +46,63 @@ COLUMNS = Columns(
         "late_eur",
         "late_eur_per_h",
     ),
+    spellings=OF_JOBS,
 )
-NEVER_EMPTY = ("job", "version", "quantity", "substrate", "die")
+NEVER_EMPTY = frozenset(("job", "version", "quantity", "substrate", "die"))
 OF_VERSION = ("version", "quantity", "overs_pct", "max_quantity")
 OF_JOB = tuple(column for column in COLUMNS.known if column not in OF_VERSION)
 
-_READERS: dict[str, Callable[[str], Any]] = {
-    "quantity": whole_number,
-    "colours": colour_set,
-    "finishes": layer_groups,
-    "due": due_moment,
-    "ready": ready_moment,
-    "overs_pct": decimal_number,
-    "max_quantity": whole_number,
-    "full_reels": yes_or_no,
-    "labels_per_reel": whole_number,
-    "core_mm": decimal_number,
-    "roll_width_mm": decimal_number,
-    "late_eur": decimal_number,
-    "late_eur_per_h": decimal_number,
-}
-_READ_WHEN_EMPTY = ("colours", "finishes")
+_READ_WHEN_EMPTY = frozenset(("colours", "finishes"))
 
 
-def read_jobs(path: Path, plant: Plant | None, findings: Findings) -> tuple[Job, ...]:
+def _plainly(read: Callable[[str], Any]) -> ReadCell:
+    """A reader to which separators of numbers do not matter."""
+    return lambda text, _: read(text)
+
+
+def _readers(name_layer: NameLayer) -> CellReaders:
+    by_column: dict[str, ReadCell] = {
+        "quantity": whole_number,
+        "colours": _plainly(colour_set),
+        "finishes": _plainly(lambda text: layer_groups(text, name_layer)),
+        "due": _plainly(due_moment),
+        "ready": _plainly(ready_moment),
+        "overs_pct": percentage,
+        "max_quantity": whole_number,
+        "full_reels": _plainly(yes_or_no),
+        "labels_per_reel": whole_number,
+        "core_mm": decimal_number,
+        "roll_width_mm": decimal_number,
+        "late_eur": decimal_number,
+        "late_eur_per_h": decimal_number,
+    }
+    return CellReaders(by_column, NEVER_EMPTY, _READ_WHEN_EMPTY)
+
+
+def read_jobs(
+    path: Path,
+    plant: Plant | None,
+    findings: Findings,
+    mapping: TableMapping = NO_MAPPING,
+    *,
+    unchecked: frozenset[str] = frozenset(),
+) -> tuple[Job, ...]:
     """Jobs in the order of their first rows.
 
     Where anything is wrong the findings say so, and what is returned is not to be used. Without a
-    plant (its own file was refused) codes are not checked.
+    plant (its own file was refused) codes are not checked; nor are those named in `unchecked`: substrate,
+    die, consumable.
     """
-    rows = read_table(path, COLUMNS, findings)
+    rows = read_table(path, COLUMNS, findings, mapping)
     if rows is None:
         return ()
-    reader = _JobReader(str(path), plant, findings)
-    parsed = [record for row in rows if (record := reader.record(row)) is not None]
-    if not rows:
-        findings.fault(str(path), "should have at least one row below its heading")
-    jobs = reader.jobs(parsed)
+    reader = _JobReader(str(path), plant, findings, unchecked)
+    readers = _readers(LayerNames(plant, str(path), findings).layer)
+    records = read_records(rows, lambda row: reader.record(row, readers), str(path), findings)
+    jobs = reader.jobs(records)
     reader.note_assumptions(jobs)
+    reader.note_days(records)
     return jobs
-
-
-@dataclass(frozen=True, slots=True)
-class _Record:
-    """A row's values by column; empty optional cells are missing."""
-
-    row: Row
-    values: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,27 +111,22 @@ class _JobReader:
     plant: Plant | None
     findings: Findings
 
-    def record(self, row: Row) -> _Record | None:
-        """A row's values, or None with faults."""
-        values: dict[str, Any] = {}
-        faults_before = len(self.findings.faults)
-        for column, text in row.cells.items():
-            if not text and column in NEVER_EMPTY:
-                self._fault(row, column, "must not be empty")
-            elif text or column in _READ_WHEN_EMPTY:
-                try:
-                    values[column] = _READERS.get(column, str)(text)
-                except CellError as error:
-                    self._fault(row, column, str(error))
-                except ValidationError as error:
-                    self._fault(row, column, contract_faults(error, self.file, ())[0].right)
-        if len(self.findings.faults) == faults_before:
-            self._check_values(row, values)
-        return _Record(row, values) if len(self.findings.faults) == faults_before else None
+    unchecked: frozenset[str]
 
-    def jobs(self, records: Iterable[_Record]) -> tuple[Job, ...]:
+    def record(self, row: Row, readers: CellReaders) -> Record:
+        """A row's values, with faults where cells cannot be read or do not go together."""
+        record = readers.record(row, self.file, self.findings)
+        self._check_amounts(row, record.values)
+        self._check_times(row, record.values.get("ready"), record.values.get("due"))
+        self._check_layering(row, record.values)
+        if self.plant is not None:
+            self._check_codes(row, record.values, self.plant)
+        self._note_colours(row.cells["colours"], record.values.get("colours"))
+        return record
+
+    def jobs(self, records: Iterable[Record]) -> tuple[Job, ...]:
         """Records put together by job."""
-        by_job: dict[str, list[_Record]] = {}
+        by_job: dict[str, list[Record]] = {}
         for record in records:
             by_job.setdefault(record.values["job"], []).append(record)
         made = (self._job(rows) for rows in by_job.values())
@@ -139,19 +149,36 @@ class _JobReader:
         if undue:
             self.findings.note(f"{self.file}: no due time, so never late: {_some(undue)}")
 
+    def note_days(self, records: Iterable[Record]) -> None:
+        """Say what was assumed about dates without a time of day."""
+        records = tuple(records)
+        for column, meaning in (("due", "the end"), ("ready", "the beginning")):
+            days = [
+                record.values["job"]
+                for record in records
+                if column in record.values and ":" not in record.row.cells[column]
+            ]
+            if days:
+                self.findings.note(
+                    f"{self.file}: {column} as a date alone is {meaning} of that day: "
+                    f"{_some(list(dict.fromkeys(days)))}"
+                )
+
     def _fault(self, row: Row, column: str, right: str) -> None:
         value = row.cells.get(column) or None
         self.findings.fault(self.file, right, row=row.number, field=column, value=value)
 
-    def _check_values(self, row: Row, values: dict[str, Any]) -> None:
-        if values.get("max_quantity", values["quantity"]) < values["quantity"]:
-            self._fault(row, "max_quantity", f"should be at least the quantity, {values['quantity']}")
-        if values.get("full_reels") and "labels_per_reel" not in values:
+    def _note_colours(self, text: str, channels: tuple[str, ...] | None) -> None:
+        if channels is not None and any(part.strip().casefold() in COLOUR_WORDS for part in text.split("+")):
+            read = ", ".join(channels) or "no inkjet"
+            self.findings.note(f"{self.file}: the colours “{text}” are read as {read}.")
+
+    def _check_amounts(self, row: Row, values: dict[str, Any]) -> None:
+        quantity, maximum = values.get("quantity"), values.get("max_quantity")
+        if quantity is not None and maximum is not None and maximum < quantity:
+            self._fault(row, "max_quantity", f"should be at least the quantity, {quantity}")
+        if values.get("full_reels") and not row.cells.get("labels_per_reel"):
             self._fault(row, "labels_per_reel", "must be given where only full reels are taken")
-        self._check_times(row, values.get("ready"), values.get("due"))
-        self._check_layering(row, values)
-        if self.plant is not None:
-            self._check_codes(row, values, self.plant)
 
     def _check_times(self, row: Row, ready: datetime | None, due: datetime | None) -> None:
         if ready is None or due is None:
@@ -163,6 +190,8 @@ class _JobReader:
             self._fault(row, "due", f"should not be before the job's own ready time, {row.cells['ready']}")
 
     def _check_layering(self, row: Row, values: dict[str, Any]) -> None:
+        if "finishes" not in values or "colours" not in values:
+            return
         marks = sum(layer.kind == INKJET for group in values["finishes"] for layer in group)
         if marks > 1:
             self._fault(row, "finishes", "should mark the inkjet's place once")
@@ -173,29 +202,31 @@ class _JobReader:
             self._fault(row, "finishes", f"should hold at most {MOST_LAYERS} layers, the inkjet's among them")
 
     def _check_codes(self, row: Row, values: dict[str, Any], plant: Plant) -> None:
-        substrates = {substrate.code for substrate in plant.substrates}
-        if values["substrate"] not in substrates:
-            self._fault(row, "substrate", unknown("substrate", values["substrate"], substrates))
-        dies = {die.id for die in plant.dies}
-        if values["die"] not in dies:
-            self._fault(row, "die", unknown("die", values["die"], dies))
+        self._check_code(row, "substrate", {substrate.code for substrate in plant.substrates})
+        self._check_code(row, "die", {die.id for die in plant.dies})
         consumables = {consumable.id for consumable in plant.consumables}
         kinds = layer_kinds(plant) | {INKJET}
-        for layer in (layer for group in values["finishes"] for layer in group):
+        for layer in (layer for group in values.get("finishes", ()) for layer in group):
             self._check_layer(row, layer, kinds, consumables)
 
+    def _check_code(self, row: Row, column: str, known: set[str]) -> None:
+        code = row.cells[column]
+        if code and column not in self.unchecked and code not in known:
+            self._fault(row, column, unknown(column, code, known))
+
     def _check_layer(self, row: Row, layer: Layer, kinds: set[str], consumables: set[str]) -> None:
+        consumable = None if "consumable" in self.unchecked else layer.consumable
         if layer.kind not in kinds:
             value = layer.kind
             right = unknown("kind of layer", layer.kind, kinds)
-        elif layer.consumable is not None and layer.consumable not in consumables:
-            value = layer.consumable
-            right = unknown("consumable", layer.consumable, consumables)
+        elif consumable is not None and consumable not in consumables:
+            value = consumable
+            right = unknown("consumable", consumable, consumables)
         else:
             return
         self.findings.fault(self.file, right, row=row.number, field="finishes", value=value)
 
-    def _job(self, records: list[_Record]) -> Job | None:
+    def _job(self, records: list[Record]) -> Job | None:
         first = records[0]
         faults_before = len(self.findings.faults)
         for record in records[1:]:
@@ -214,7 +245,7 @@ class _JobReader:
             self.findings.faults += contract_faults(error, self.file, COLUMNS.known, first.row.number)
             return None
 
-    def _version(self, record: _Record) -> Version | None:
+    def _version(self, record: Record) -> Version | None:
         of_version = {column: record.values[column] for column in OF_VERSION if column in record.values}
         try:
             return Version.model_validate(of_version)
@@ -222,7 +253,7 @@ class _JobReader:
             self.findings.faults += contract_faults(error, self.file, COLUMNS.known, record.row.number)
             return None
 
-    def _check_agrees(self, first: _Record, record: _Record) -> None:
+    def _check_agrees(self, first: Record, record: Record) -> None:
         for column in OF_JOB:
             if record.values.get(column) != first.values.get(column):
                 said = first.row.cells[column]
@@ -232,7 +263,7 @@ class _JobReader:
                     f"should be “{said}” as in row {first.row.number} of the same job {first.values['job']}",
                 )
 
-    def _check_versions(self, records: list[_Record]) -> None:
+    def _check_versions(self, records: list[Record]) -> None:
         rows: dict[str, int] = {}
         for record in records:
             version = record.values["version"]

@@ -5,39 +5,103 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from app.contracts.assumptions import Assumption
 from app.contracts.jobs import Job
 from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.errors import BadInput
+from app.intake import dies_file, jobs_file, stock_file
+from app.intake.bare_plant import BarePlant
+from app.intake.defaults import Defaults
+from app.intake.dies_file import DieList, read_dies
 from app.intake.findings import Findings
 from app.intake.jobs_file import read_jobs
+from app.intake.mapping_file import NO_MAPPING, TableMapping, read_mapping
 from app.intake.order_file import read_order
 from app.intake.plant_file import read_plant
+from app.intake.references import check_references
+from app.intake.stock_file import read_stock
+
+JOBS, DIES, STOCK = "jobs", "dies", "stock"
+COLUMNS_BY_TABLE = {
+    JOBS: jobs_file.COLUMNS.known,
+    DIES: dies_file.COLUMNS.known,
+    STOCK: stock_file.COLUMNS.known,
+}
+"""Columns that a mapping file may name, by the name it gives their table."""
 
 
 @dataclass(frozen=True, slots=True)
 class Queue:
-    """What was read. `notes` say what was assumed."""
+    """What was read. `notes` say what was assumed; `assumptions` hold values that no list gave."""
 
     plant: Plant
     jobs: tuple[Job, ...]
     notes: tuple[str, ...]
+    assumptions: tuple[Assumption, ...] = ()
 
 
-def read_queue(plant_path: Path, jobs_path: Path) -> Queue:
-    """A plant and its jobs.
+def read_queue(plant_path: Path, jobs_path: Path, mapping_path: Path | None = None) -> Queue:
+    """A plant and its jobs, the jobs' headings ours or as a mapping file names them.
 
     Raises
     ------
     BadInput
-        With every fault of both files.
+        With every fault of all files.
     """
     findings = Findings()
     plant = read_plant(plant_path, findings)
-    jobs = read_jobs(jobs_path, plant, findings)
+    mapping = _mappings(mapping_path, findings)
+    jobs = read_jobs(jobs_path, plant, findings, mapping.get(JOBS, NO_MAPPING))
     if findings.faults or plant is None:
         raise BadInput(findings.faults)
     return Queue(plant, jobs, tuple(findings.notes))
+
+
+@dataclass(frozen=True, slots=True)
+class BarePaths:
+    """The lists a shop has: jobs, dies, stock, and perhaps a mapping of its headings."""
+
+    jobs: Path
+    dies: Path
+    stock: Path
+    mapping: Path | None = None
+
+
+def read_bare_queue(preset: Plant, paths: BarePaths, defaults: Defaults) -> Queue:
+    """A preset's lines with a shop's own dies, stocks and jobs; what no list says comes from `defaults`.
+
+    Substrates, dies and cylinders are those of the lists alone; consumables are the preset's and those
+    that jobs name beside them.
+
+    Raises
+    ------
+    BadInput
+        With every fault of all files.
+    """
+    findings = Findings()
+    mapping = _mappings(paths.mapping, findings)
+    dies = read_dies(paths.dies, defaults, findings, mapping.get(DIES, NO_MAPPING))
+    stock = read_stock(paths.stock, defaults, findings, mapping.get(STOCK, NO_MAPPING))
+    bare = BarePlant(preset, dies or DieList((), ()), stock or ())
+    unchecked = {"consumable"}
+    unchecked |= set() if dies else {"die"}
+    unchecked |= set() if stock else {"substrate"}
+    jobs = read_jobs(
+        paths.jobs, bare.plant(), findings, mapping.get(JOBS, NO_MAPPING), unchecked=frozenset(unchecked)
+    )
+    if findings.faults:
+        raise BadInput(findings.faults)
+    made = bare.consumables_of(jobs, defaults)
+    plant = bare.plant(made)
+    check_references(plant, "preset", findings)
+    if findings.faults:
+        raise BadInput(findings.faults)
+    return Queue(plant, jobs, tuple(findings.notes), tuple(bare.assumptions(made)))
+
+
+def _mappings(path: Path | None, findings: Findings) -> dict[str, TableMapping]:
+    return {} if path is None else read_mapping(path, COLUMNS_BY_TABLE, findings)
 
 
 def read_queue_and_order(plant_path: Path, jobs_path: Path, order_path: Path) -> tuple[Queue, RunOrder]:

@@ -1,107 +1,155 @@
-"""Tables from CSV: a heading, then rows of cells by column."""
+"""Tables from CSV and XLSX: a heading, then rows of cells by column."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from app.intake.files import read_text
-from app.intake.findings import Findings, unknown
+from app.intake.csv_text import csv_lines
+from app.intake.encodings import decoded_table
+from app.intake.files import LARGEST_TABLE_BYTES, read_bytes
+from app.intake.findings import Findings
+from app.intake.headings import Columns, column_by_plain_heading, match_headings, plain
+from app.intake.lines import Line, Lines, Merge, Separators
+from app.intake.mapping_file import NO_MAPPING, TableMapping
+from app.intake.xlsx_book import ARCHIVE, ERROR, OLD_OFFICE, xlsx_lines
 
-MOST_ROWS = 50_000
-
-
-@dataclass(frozen=True, slots=True)
-class Columns:
-    """Columns of a table: those that must be there and those that may."""
-
-    required: tuple[str, ...]
-    optional: tuple[str, ...] = ()
-
-    @property
-    def known(self) -> tuple[str, ...]:
-        return self.required + self.optional
+__all__ = ["Columns", "Row", "read_table"]
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: its number as a spreadsheet counts, and its trimmed cells by column."""
+    """One row: its number as a spreadsheet counts, and its trimmed cells by column.
+
+    Parameters
+    ----------
+    separators
+        What point and comma mean in numbers that are text.
+    numeric
+        Columns whose cell a spreadsheet holds as a number.
+    """
 
     number: int
     cells: dict[str, str]
+    separators: Separators = Separators.POINT
+    numeric: frozenset[str] = frozenset()
+
+    def separators_of(self, column: str) -> Separators:
+        """What point and comma mean in a cell."""
+        return Separators.NONE if column in self.numeric else self.separators
 
 
-def read_table(path: Path, columns: Columns, findings: Findings) -> list[Row] | None:
-    """Rows of a CSV file with a heading, columns in any order; blank lines are passed over.
+def read_table(
+    path: Path, columns: Columns, findings: Findings, mapping: TableMapping = NO_MAPPING
+) -> list[Row] | None:
+    """Rows of a CSV or XLSX file with a heading, columns in any order; blank lines are passed over.
 
     None with faults where the heading does not fit; a row that does not fit it is a fault.
     """
-    text = read_text(path, findings)
+    content = read_bytes(path, LARGEST_TABLE_BYTES, findings)
+    if content is None:
+        return None
+    file = str(path)
+    lines = _lines(content, columns, mapping, file, findings)
+    if lines is None:
+        return None
+    if not lines.lines:
+        findings.fault(file, f"should begin with a heading: {', '.join(columns.required)}")
+        return None
+    heading, *rest = lines.lines
+    names = match_headings(heading, columns, mapping.heading_by_column, file, findings)
+    _refuse_merges(lines, names or (), file, findings)
+    if names is None:
+        return None
+    return list(_Body(heading, names, lines.separators, file, findings).rows(rest))
+
+
+def _lines(
+    content: bytes, columns: Columns, mapping: TableMapping, file: str, findings: Findings
+) -> Lines | None:
+    if content.startswith(ARCHIVE):
+        return xlsx_lines(content, mapping.sheet, file, findings)
+    if content.startswith(OLD_OFFICE):
+        findings.fault(file, "should be CSV or XLSX, without a password; save it so")
+        return None
+    text = decoded_table(content, file, findings)
     if text is None:
         return None
-    lines = list(_lines(text, str(path), findings))
-    if not lines:
-        findings.fault(str(path), f"should begin with a heading: {', '.join(columns.required)}")
-        return None
-    number, heading = lines[0]
-    names = [name.strip().lower() for name in heading]
-    if not _heading_fits(names, number, columns, str(path), findings):
-        return None
-    if len(lines) - 1 > MOST_ROWS:
-        findings.fault(str(path), f"should have at most {MOST_ROWS:,} rows, has {len(lines) - 1:,}")
-        return None
-    return list(_rows(lines[1:], names, str(path), findings))
+    known = column_by_plain_heading(columns, mapping.heading_by_column)
+    return csv_lines(text, lambda heading: sum(plain(cell) in known for cell in heading), file, findings)
 
 
-def _lines(text: str, file: str, findings: Findings) -> Iterator[tuple[int, list[str]]]:
-    number = 0
-    try:
-        for cells in csv.reader(io.StringIO(text, newline=""), strict=True):
-            number += 1
-            if any(cell.strip() for cell in cells):
-                yield number, cells
-    except csv.Error as error:
-        findings.fault(file, f"cannot be read as CSV: {error}", row=number + 1)
-
-
-def _heading_fits(names: Sequence[str], number: int, columns: Columns, file: str, findings: Findings) -> bool:
-    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
-        findings.fault(file, "columns should be parted by commas", row=number, value=names[0])
-        return False
-    fits = True
-    for name in columns.required:
-        if name not in names:
-            findings.fault(file, "this column must be there", row=number, field=name)
-            fits = False
-    for idx, name in enumerate(names):
-        if name not in columns.known:
-            findings.fault(file, unknown("column", name, columns.known), row=number, value=name)
-            fits = False
-        elif name in names[:idx]:
-            findings.fault(file, "this column should be there once only", row=number, field=name)
-            fits = False
-    return fits
-
-
-def _rows(
-    lines: Sequence[tuple[int, list[str]]], names: Sequence[str], file: str, findings: Findings
-) -> Iterator[Row]:
-    for number, cells in lines:
-        trimmed = [cell.strip() for cell in cells]
-        if len(trimmed) != len(names):
-            findings.fault(
-                file, f"should have {len(names)} cells like the heading, has {len(trimmed)}", row=number
-            )
+def _refuse_merges(lines: Lines, names: Sequence[str | None], file: str, findings: Findings) -> None:
+    by_number = {line.number: line for line in lines.lines}
+    for merge in lines.merges:
+        line = by_number.get(merge.first_row)
+        covered = [name for name in names[merge.first_column : merge.last_column + 1] if name is not None]
+        if line is None or (names and not covered):
             continue
-        controls = [
-            name
-            for name, cell in zip(names, trimmed, strict=True)
-            if any(ord(character) < ord(" ") for character in cell)
-        ]
-        for name in controls:
-            findings.fault(file, "should be one line of plain text", row=number, field=name)
-        if not controls:
-            yield Row(number, dict(zip(names, trimmed, strict=True)))
+        value = line.cells[merge.first_column] if merge.first_column < len(line.cells) else ""
+        findings.fault(
+            file,
+            f"is {_merged_with(merge)}: split the cells and fill in each of them",
+            row=merge.first_row,
+            field=covered[0] if covered else None,
+            value=value or None,
+        )
+
+
+def _merged_with(merge: Merge) -> str:
+    if merge.last_row > merge.first_row:
+        return f"merged with the cells below, to row {merge.last_row}"
+    return "merged with the cells to its right"
+
+
+@dataclass(frozen=True, slots=True)
+class _Body:
+    """The rows below a heading whose columns are known."""
+
+    heading: Line
+    names: Sequence[str | None]
+    separators: Separators
+    file: str
+    findings: Findings
+
+    def rows(self, lines: Sequence[Line]) -> Iterator[Row]:
+        """Rows that fit the heading; faults for the others."""
+        for line in lines:
+            if not self._as_long_as_heading(line) or not self._all_headed(line):
+                continue
+            cells: dict[str, str] = {}
+            plain_text = True
+            for name, cell in zip(self.names, line.cells, strict=False):
+                if name is not None:
+                    cells[name] = cell
+                    plain_text &= self._is_plain(cell, name, line.number)
+            if plain_text:
+                numeric = frozenset(name for idx in line.numeric if (name := self.names[idx]) is not None)
+                yield Row(line.number, cells, self.separators, numeric)
+
+    def _as_long_as_heading(self, line: Line) -> bool:
+        """Whether a row has a cell for every column; empty cells beyond do not count."""
+        columns = len(self.names)
+        if len(line.cells) >= columns and not any(line.cells[columns:]):
+            return True
+        right = f"should have {columns} cells like the heading, has {len(line.cells)}"
+        self.findings.fault(self.file, right, row=line.number)
+        return False
+
+    def _all_headed(self, line: Line) -> bool:
+        for title, cell in zip(self.heading.cells, line.cells, strict=False):
+            if cell and not title:
+                self.findings.fault(self.file, "stands under no heading", row=line.number, value=cell)
+                return False
+        return True
+
+    def _is_plain(self, cell: str, name: str, row: int) -> bool:
+        if cell == ERROR:
+            right = "holds an error of a formula; give the value itself"
+            self.findings.fault(self.file, right, row=row, field=name)
+            return False
+        if any(ord(character) < ord(" ") for character in cell):
+            self.findings.fault(self.file, "should be one line of plain text", row=row, field=name)
+            return False
+        return True

@@ -84,7 +84,12 @@ def test_the_installed_command_plans_the_packaged_sample_from_an_empty_folder(
     page = run(bin_folder / "runwright", *PLAN, "--out", "out", folder=tmp_path)
     assert "Line H1" in page
     assert "sample_data/small/plant.json is not in this folder" in page
-    assert {path.name for path in (tmp_path / "out").iterdir()} == {"sequence.csv", "sequence.json"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "report.html",
+        "report.pdf",
+        "sequence.csv",
+        "sequence.json",
+    }
 
 
 def test_the_installed_packages_are_not_those_of_the_checkout(bin_folder: Path, tmp_path: Path) -> None:

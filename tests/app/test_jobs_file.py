@@ -9,7 +9,7 @@ import pytest
 
 from app.contracts.jobs import MOST_LAYERS, Job, Layer
 from app.errors import Fault
-from app.intake.findings import Findings
+from app.intake.findings import MOST_FAULTS, Findings
 from app.intake.jobs_file import read_jobs
 from app.intake.plant_file import read_plant
 from solver import jobs as solver_jobs
@@ -129,6 +129,16 @@ def test_times_on_the_sites_clock_and_jobs_without_due_time_are_said(files: File
     assert any("never late: J-2104" in note for note in notes)
 
 
+def test_dates_without_a_time_of_day_are_said(files: Files) -> None:
+    rows = sample_rows()
+    rows[8] |= {"due": "02.03.2027", "ready": "2027-03-01"}
+    files.write_jobs(rows)
+    notes = read(files)[1].notes
+    assert any("due as a date alone is the end of that day: J-2104" in note for note in notes)
+    assert any("ready as a date alone is the beginning of that day: J-2104" in note for note in notes)
+    assert not any("that day" in note and "J-2101" in note for note in notes)
+
+
 def test_rows_of_a_job_need_not_follow_each_other(files: Files) -> None:
     rows = sample_rows()
     files.write_jobs([rows[0], rows[8], *rows[1:8]])
@@ -161,11 +171,17 @@ def test_rows_of_a_job_need_not_follow_each_other(files: Files) -> None:
         ("finishes", "die-cut:D-102", "should not name the die"),
         ("finishes", ";".join(["spot:warm-red"] * (MOST_LAYERS + 1)), "should hold at most 8 layers"),
         ("finishes", "inkjet", "should not mark the inkjet's place where colours is empty"),
-        ("due", "01/03/2027", "a date and time such as"),
-        ("due", "2027-02-30T10:00", "a date and time such as"),
+        ("due", "01/03/2027", "could be 2027-03-01 or 2027-01-03: write a date and time such as 2027-03-01T"),
+        ("due", "01-03-2027 13:00", "could be 2027-03-01 or 2027-01-03"),
+        ("due", "1.3.27", "year in four digits"),
+        ("due", "30.02.2027", "there is no such day, February 2027 has 28"),
+        ("due", "2027-02-30T10:00", "there is no such day, February 2027 has 28"),
         ("due", "2027-02-30", "a date and time such as"),
+        ("due", "2027-13-01", "there is no month 13"),
+        ("due", "01.03.2027 25:00", "time of day from 00:00 to 23:59"),
+        ("due", "Monday", "a date and time such as"),
         ("due", "0001-01-01T10:00", "years 2000 to 2100"),
-        ("overs_pct", "2,5", "with a point"),
+        ("overs_pct", "2,500", "could be 2500 or 2.5"),
         ("overs_pct", "-1", "number of at least 0"),
         ("max_quantity", "39999", "at least the quantity, 40000"),
         ("full_reels", "perhaps", "yes or no"),
@@ -288,7 +304,7 @@ def test_all_faults_of_all_rows_are_told_at_once(files: Files) -> None:
     ("text", "row", "right"),
     [
         ("", None, "should begin with a heading"),
-        ("job;version;quantity\n", 1, "parted by commas"),
+        ("job|version|quantity\n", 1, "this column must be there"),
         ("job,version\n1,2\n", 1, "this column must be there"),
         ('job,version\n"open', 2, "cannot be read as CSV"),
     ],
@@ -301,19 +317,110 @@ def test_a_file_that_is_no_table_of_jobs_is_refused(
     assert any(fault.row == row and right in fault.right for fault in faults)
 
 
-def test_an_unknown_column_is_refused_with_the_nearest_known_one(files: Files) -> None:
-    rows = [row | {"labels_per_rell": ""} for row in sample_rows()]
-    files.write_jobs(rows)
-    (fault,) = faults_of(files)
-    assert (fault.row, fault.value) == (1, "labels_per_rell")
-    assert "labels_per_reel" in fault.right
-
-
-def test_a_column_given_twice_is_refused(files: Files) -> None:
-    text = files.jobs.read_text(encoding="utf-8").replace("core_mm", "job", 1)
+def test_a_heading_that_is_nearly_a_missing_column_is_refused(files: Files) -> None:
+    text = files.jobs.read_text(encoding="utf-8").replace("labels_per_reel", "labels_per_rell", 1)
     files.jobs.write_text(text, encoding="utf-8")
     (fault,) = faults_of(files)
-    assert (fault.row, fault.field) == (1, "job")
+    assert (fault.row, fault.value) == (1, "labels_per_rell")
+    assert "nearest known one is “labels_per_reel”" in fault.right
+
+
+def test_a_heading_nobody_knows_is_noted_and_not_read(files: Files) -> None:
+    files.write_jobs([row | {"salesperson": "Somebody"} for row in sample_rows()])
+    jobs, findings = read(files)
+    assert (len(jobs), findings.faults) == (4, [])
+    assert f"{files.jobs}: the column “salesperson” is not known and not read." in findings.notes
+
+
+def test_a_column_under_two_headings_is_refused_with_both(files: Files) -> None:
+    files.write_jobs([row | {"Qty": "1"} for row in sample_rows()])
+    (fault,) = faults_of(files)
+    assert (fault.row, fault.field) == (1, "quantity")
+    assert "“quantity” and “Qty”" in fault.right
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "value"),
+    [
+        ("due", "01.03.2027", datetime(2027, 3, 2)),
+        ("due", "1.3.2027 13:00", datetime(2027, 3, 1, 13)),
+        ("due", "13/03/2027 13:30", datetime(2027, 3, 13, 13, 30)),
+        ("due", "03/13/2027, 13:30", datetime(2027, 3, 13, 13, 30)),
+        ("due", "2027/03/01 13:00", datetime(2027, 3, 1, 13)),
+        ("due", "2027-03-01 13:00", datetime(2027, 3, 1, 13)),
+        ("ready", "01.03.2027", datetime(2027, 3, 1)),
+        ("late_eur", "12,5", Decimal("12.5")),
+        ("late_eur", "1.200,50", Decimal("1200.5")),
+        ("late_eur", "1,200.50", Decimal("1200.5")),
+        ("late_eur", "1 200", Decimal(1200)),
+        ("late_eur", "1\u00a0200,5", Decimal("1200.5")),
+        ("late_eur", "1,200,000", Decimal(1_200_000)),
+        ("late_eur", "0,125", Decimal("0.125")),
+        ("late_eur", "168.275", Decimal("168.275")),
+    ],
+)
+def test_dates_and_numbers_that_can_be_read_one_way_only_are_read(
+    files: Files, column: str, text: str, value: object
+) -> None:
+    assert getattr(one_job(files, **{column: text}), column) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity"), [("12 500", 12500), ("1'250'000", 1_250_000), ("12500.00", 12500)]
+)
+def test_quantities_may_have_blanks_between_thousands(files: Files, text: str, quantity: int) -> None:
+    assert one_job(files, quantity=text).versions[0].quantity == quantity
+
+
+def test_percent_may_carry_their_sign(files: Files) -> None:
+    assert one_job(files, overs_pct="2,5 %").versions[0].overs_pct == Decimal("2.5")
+
+
+@pytest.mark.parametrize(
+    ("text", "channels"), [("4c+W", "CMYKW"), ("4-colour", "CMYK"), ("white + black", "KW"), ("none", "")]
+)
+def test_words_for_colours_are_read_and_said(files: Files, text: str, channels: str) -> None:
+    files.write_jobs([sample_rows()[8] | {"colours": text, "finishes": ""}])
+    (job,), findings = read(files)
+    assert findings.faults == []
+    assert set(job.colours) == set(channels)
+    assert any(f"the colours “{text}” are read as" in note for note in findings.notes)
+
+
+@pytest.mark.parametrize(
+    ("text", "layer"),
+    [
+        ("varnish-gloss", Layer(kind="varnish", consumable="varnish-gloss")),
+        ("foil-gold", Layer(kind="cold-foil", consumable="foil-gold")),
+        ("white", Layer(kind="white", consumable="white-opaque")),
+    ],
+)
+def test_a_finish_that_only_one_layer_can_be_meant_by_is_read_and_said(
+    files: Files, text: str, layer: Layer
+) -> None:
+    files.write_jobs([sample_rows()[8] | {"finishes": text}])
+    (job,), findings = read(files)
+    assert findings.faults == []
+    assert job.finishes == ((layer,),)
+    assert any(f"“{text}” is read as {layer.kind}:{layer.consumable}" in note for note in findings.notes)
+
+
+def test_a_finish_whose_kind_nothing_tells_is_refused(files: Files) -> None:
+    files.write_jobs([sample_rows()[8] | {"finishes": "deep-blue"}])
+    (fault,) = faults_of(files)
+    assert (fault.row, fault.field, fault.value) == (2, "finishes", "deep-blue")
+    assert "kind:consumable" in fault.right
+
+
+def test_rows_beyond_very_many_faults_are_not_looked_at_and_that_is_said(files: Files) -> None:
+    row = sample_rows()[8]
+    files.write_jobs(row | {"version": str(idx), "quantity": "0"} for idx in range(MOST_FAULTS + 10))
+    *faults, last = faults_of(files)
+    assert len(faults) == MOST_FAULTS
+    assert (last.row, last.right) == (
+        MOST_FAULTS + 2,
+        "from here on rows were not looked at: mend those before",
+    )
 
 
 def test_a_row_of_another_length_is_refused(files: Files) -> None:

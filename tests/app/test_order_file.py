@@ -66,7 +66,7 @@ def test_json_needs_no_more_than_lines_runs_and_jobs(files: Files) -> None:
         ),
         ("line,job,stations\nH1,J-2101,inkjet;flexo-8;die\n", 2, "stations", "flexo-8", "unknown station"),
         ("line,job,stations\nH1,J-2101,inkjet;;die\n", 2, "stations[1]", "", "without blanks"),
-        ("line;job\n", 1, None, "line;job", "parted by commas"),
+        ("line;job\nH1;J-2011\n", 2, "job", "J-2011", "nearest known one is “J-2101”"),
         ("job\nJ-2101\n", 1, "line", None, "this column must be there"),
     ],
 )

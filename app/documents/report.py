@@ -1,0 +1,172 @@
+"""A costed plan as one page that needs nothing else, and the same page as a PDF.
+
+The page holds no script and asks for nothing outside itself; every text of the plan is escaped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from app.contracts.sequences import Cost, CostedPlan, LineRuns, Totals
+from app.documents import figures
+from app.documents.pdf import pdf_from_html
+from app.documents.report_changeovers import ToldChangeover, told_changeovers
+from app.documents.report_waste import waste_table
+from app.documents.report_web import Stretch, stretches
+from app.drawings.cost_bars import cost_bars, cost_causes, cost_legend
+from app.drawings.time_chart import time_chart, time_legend
+from app.drawings.web_strip import StopMark, stop_marks, web_legend, web_strip
+
+HTML_NAME = "report.html"
+PDF_NAME = "report.pdf"
+
+LONG_WORD = 20
+"""Letters of a word that stay together."""
+
+CAUTIONS = (
+    "This page says when the web is to stop; it does not make a press safe.",
+    "Stop the line and lock it out before you reach in.",
+    "There are moving webs, blades, nips, UV light and solvents at these stations, also at those set while "
+    "the line runs.",
+    "The maker's manual, site rules, local codes and trained staff come first, whatever a plan says.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NamedOrder:
+    """An order with its money and its totals."""
+
+    name: str
+    cost: Cost
+    totals: Totals
+
+
+@dataclass(frozen=True, slots=True)
+class LinePart:
+    """What the page says of one line."""
+
+    runs: LineRuns
+    changeovers: tuple[ToldChangeover, ...]
+    legend: Markup
+    strip: tuple[Markup, ...]
+    stretches: tuple[Stretch, ...]
+    stops: tuple[StopMark, ...]
+
+
+def report_html(costed_plan: CostedPlan, assumption_lines: Sequence[str] = ()) -> str:
+    """The report as one HTML page.
+
+    Parameters
+    ----------
+    assumption_lines
+        What was assumed, a sentence each.
+    """
+    sequence = costed_plan.sequence
+    orders = _orders(costed_plan)
+    costs = [(order.name, order.cost) for order in orders]
+    page = _environment().get_template("report.html.j2")
+    return page.render(
+        style=Markup(_style()),
+        sequence=sequence,
+        search=costed_plan.search,
+        orders=orders,
+        savings=[_saving(orders[0], other) for other in orders[1:]],
+        waste=waste_table(sequence.totals.waste),
+        cautions=CAUTIONS,
+        cost_bars=cost_bars(costs, "cost"),
+        cost_legend=cost_legend("cost-legend"),
+        time_chart=time_chart(sequence, "time"),
+        time_legend=time_legend(sequence, "time-legend"),
+        lines=[_line_part(costed_plan, place) for place in range(len(sequence.lines))],
+        assumption_lines=assumption_lines,
+    )
+
+
+def write_report(
+    costed_plan: CostedPlan, folder: Path, assumption_lines: Sequence[str] = ()
+) -> tuple[Path, ...]:
+    """Write report.html and report.pdf into a folder, made if need be; they replace older ones.
+
+    Raises
+    ------
+    OSError
+        Where the folder cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    html = report_html(costed_plan, assumption_lines)
+    html_path, pdf_path = folder / HTML_NAME, folder / PDF_NAME
+    html_path.write_text(html, encoding="utf-8", errors="replace")
+    pdf_path.write_bytes(pdf_from_html(html))
+    return html_path, pdf_path
+
+
+def _orders(costed_plan: CostedPlan) -> list[NamedOrder]:
+    sequence = costed_plan.sequence
+    name = "this order" if costed_plan.search is None else "this plan"
+    return [
+        NamedOrder(name, sequence.cost, sequence.totals),
+        *(NamedOrder(baseline.name, baseline.cost, baseline.totals) for baseline in costed_plan.baselines),
+    ]
+
+
+def _saving(order: NamedOrder, other: NamedOrder) -> str:
+    """What an order saves beside another, in controllable cost."""
+    difference_eur = other.cost.controllable_eur - order.cost.controllable_eur
+    if not difference_eur:
+        return f"as much as {other.name}"
+    whole_eur = other.cost.controllable_eur
+    share = f" ({abs(difference_eur / whole_eur):.0%})" if whole_eur else ""
+    side = "less" if difference_eur > 0 else "more"
+    return f"{figures.cents(abs(difference_eur))} €{share} {side} than {other.name}"
+
+
+def _line_part(costed_plan: CostedPlan, place: int) -> LinePart:
+    line = costed_plan.sequence.lines[place]
+    pieces = [piece for piece in costed_plan.sequence.ledger if piece.line == line.line]
+    return LinePart(
+        runs=line,
+        changeovers=told_changeovers(line),
+        legend=web_legend(pieces, f"web-legend-{place}"),
+        strip=web_strip(line, pieces, f"web-{place}"),
+        stretches=stretches(pieces),
+        stops=stop_marks(line, pieces),
+    )
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("app.documents"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {
+        "tenths": figures.tenths,
+        "cents": figures.cents,
+        "share": figures.percent,
+        "worth": figures.worth,
+        "moment": figures.day_and_time,
+        "full_moment": figures.full_time,
+        "causes": cost_causes,
+        "breakable": _breakable,
+    }
+    return environment
+
+
+def _breakable(words: str) -> Markup:
+    """Words that may be broken where one is too long for a cell; nothing is added to what they say."""
+    return Markup(" ").join(
+        Markup("<wbr>").join(word[start : start + LONG_WORD] for start in range(0, len(word), LONG_WORD))
+        for word in words.split(" ")
+    )
+
+
+def _style() -> str:
+    return (resources.files("app.documents") / "templates" / "report.css").read_text(encoding="utf-8")

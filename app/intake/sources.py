@@ -1,0 +1,123 @@
+"""Where a queue comes from: a plant file, or a preset with a shop's own lists."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from app.contracts.orders import RunOrder
+from app.errors import BadInput, Fault
+from app.intake.findings import Findings
+from app.intake.order_file import read_order
+from app.intake.preset_plant import preset_plant, read_overrides
+from app.intake.presets.usual_values import UsualValues
+from app.intake.queue import BarePaths, Queue, read_bare_queue, read_queue, read_queue_and_order
+
+
+@dataclass(frozen=True, slots=True)
+class QueueSource:
+    """The files of a queue, as somebody named them.
+
+    Parameters
+    ----------
+    plant
+        A plant file; without it a preset is needed.
+    preset, overrides, zone
+        A kind of line that ships as data, a file of values a site knows better, and its time zone.
+    dies, stock
+        A shop's lists, for a preset.
+    mapping
+        A file that says what a shop's headings mean.
+    """
+
+    jobs: Path
+    plant: Path | None = None
+    preset: str | None = None
+    overrides: Path | None = None
+    zone: str | None = None
+    dies: Path | None = None
+    stock: Path | None = None
+    mapping: Path | None = None
+
+
+def read_source(source: QueueSource) -> Queue:
+    """The queue of a source.
+
+    Raises
+    ------
+    BadInput
+        With every fault of all files, or of what was named.
+    """
+    faults = list(_naming_faults(source))
+    if faults:
+        raise BadInput(faults)
+    if source.plant is not None:
+        return read_queue(source.plant, source.jobs, source.mapping)
+    return _read_preset(source)
+
+
+def read_source_and_order(source: QueueSource, order_path: Path) -> tuple[Queue, RunOrder]:
+    """The queue of a source, and an order of it.
+
+    Raises
+    ------
+    BadInput
+        With every fault of all files, or of what was named.
+    """
+    if source.plant is not None and source.mapping is None and not list(_naming_faults(source)):
+        return read_queue_and_order(source.plant, source.jobs, order_path)
+    queue = read_source(source)
+    findings = Findings()
+    order = read_order(order_path, queue.plant, queue.jobs, findings)
+    if findings.faults or order is None:
+        raise BadInput(findings.faults)
+    return queue, order
+
+
+def _naming_faults(source: QueueSource) -> Iterable[Fault]:
+    if source.plant is None and source.preset is None:
+        yield Fault("name a plant file, or a preset with dies and stock", field="--plant")
+    if source.plant is None:
+        if source.preset is not None:
+            for field, path in (("--dies", source.dies), ("--stock", source.stock)):
+                if path is None:
+                    yield Fault("a preset needs the shop's own list", field=field)
+        return
+    of_preset = {
+        "--preset": source.preset,
+        "--overrides": source.overrides,
+        "--zone": source.zone,
+        "--dies": source.dies,
+        "--stock": source.stock,
+    }
+    for field, value in of_preset.items():
+        if value is not None:
+            yield Fault("goes with a preset; a plant file says it itself", field=field, value=str(value))
+
+
+def _read_preset(source: QueueSource) -> Queue:
+    if source.preset is None or source.dies is None or source.stock is None:
+        raise ValueError("a preset needs dies and stock")
+    paths = BarePaths(source.jobs, source.dies, source.stock, source.mapping)
+    findings = Findings()
+    overrides = None if source.overrides is None else read_overrides(source.overrides, findings)
+    file = None if source.overrides is None else str(source.overrides)
+    made = preset_plant(source.preset, overrides, findings, zone=source.zone, file=file)
+    if made is None or findings.faults:
+        raise BadInput([*findings.faults, *_list_faults(source.preset, paths)])
+    plant, assumptions = made
+    queue = read_bare_queue(plant, paths, UsualValues())
+    return replace(queue, assumptions=(*assumptions, *queue.assumptions))
+
+
+def _list_faults(preset: str, paths: BarePaths) -> list[Fault]:
+    """Faults of the lists, read against the preset as it ships."""
+    made = preset_plant(preset, None, Findings())
+    if made is None:
+        return []
+    try:
+        read_bare_queue(made[0], paths, UsualValues())
+    except BadInput as error:
+        return list(error.faults)
+    return []

@@ -1,0 +1,1 @@
+"""Benchmarks: what the optimiser makes of invented days, beside orders nobody searched for."""

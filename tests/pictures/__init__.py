@@ -1,0 +1,1 @@
+"""Pictures of the README, made from the small sample."""
