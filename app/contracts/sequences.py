@@ -142,11 +142,21 @@ class Indicators(Contract):
     oee: float | None = Field(description="Product of the three above.")
 
 
+class Closure(Contract):
+    """A time in which a line is closed."""
+
+    closed_from: datetime = Field(description="When it closes.")
+    closed_to: datetime = Field(description="When it opens again.")
+
+
 class LineRuns(Contract):
     """One line's runs in order."""
 
     line: str = Field(description="Its name.")
     runs: tuple[Run, ...] = Field(description="In order.")
+    closures: tuple[Closure, ...] = Field(
+        default=(), description="When it is closed, from the plan's start to the end of its last run."
+    )
     waiting_min: Number = Field(description="Open minutes without work up to its last run.")
     clean_down_min: Number = Field(description="Cleaning behind its last run.")
     minute_is_worth_m: float | None = Field(

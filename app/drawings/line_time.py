@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from app.contracts.sequences import Interruption, LineRuns, Run
+from app.contracts.sequences import Closure, LineRuns, Run
 from app.drawings.labels import day_and_clock
 
 
@@ -25,22 +25,18 @@ class Block:
 
 
 def line_blocks(line: LineRuns, plan_start: datetime) -> tuple[Block, ...]:
-    """A line's blocks in order from the plan's start: waits, changeovers, runs, closures, cleaning.
-
-    Closures are known where a changeover or a run goes through one; others lie inside the waits.
-    """
+    """A line's blocks in order from the plan's start: waits, changeovers, runs, closures, cleaning."""
+    closures = line.closures
     blocks: list[Block] = []
     free_from = plan_start
     for number, run in enumerate(line.runs, start=1):
         if run.changeover_start > free_from:
-            blocks += _parted("wait", free_from, run.changeover_start, run, number, ())
+            blocks += _parted("wait", free_from, run.changeover_start, run, number, closures)
         changing_to = max(plan_start, run.print_start)
         if run.changeover:
-            through = tuple(closure for closure in run.interruptions if not closure.during_run)
-            blocks += _parted("changeover", run.changeover_start, run.print_start, run, number, through)
+            blocks += _parted("changeover", run.changeover_start, run.print_start, run, number, closures)
         kind = "late run" if run.late_min else "run"
-        through = tuple(closure for closure in run.interruptions if closure.during_run)
-        blocks += _parted(kind, changing_to, run.end, run, number, through)
+        blocks += _parted(kind, changing_to, run.end, run, number, closures)
         free_from = max(free_from, run.end)
     if line.clean_down_min and line.runs:
         cleaned = free_from + _minutes(line.clean_down_min)
@@ -54,13 +50,15 @@ def _parted(
     ends: datetime,
     run: Run,
     number: int,
-    closures: tuple[Interruption, ...],
+    closures: tuple[Closure, ...],
 ) -> Iterator[Block]:
-    """A stretch cut by the closures it goes through."""
+    """A stretch cut by the closures that lie in it."""
     for closure in closures:
-        yield from _block(kind, begins, closure.closed_from, run, number)
-        yield from _block("closure", closure.closed_from, closure.closed_to, run, number)
-        begins = closure.closed_to
+        closed_from, closed_to = max(begins, closure.closed_from), min(ends, closure.closed_to)
+        if closed_from < closed_to:
+            yield from _block(kind, begins, closed_from, run, number)
+            yield from _block("closure", closed_from, closed_to, run, number)
+            begins = closed_to
     yield from _block(kind, begins, ends, run, number)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -69,11 +69,24 @@ def _line_runs(costed: Costed, line: LineRuns, measures: Measures) -> contracts.
     return contracts.LineRuns(
         line=line.line,
         runs=tuple(_run(costed, run) for run in line.runs),
+        closures=tuple(_closures(costed, line)),
         waiting_min=min_from_ms(line.waiting_ms),
         clean_down_min=min_from_ms(line.clean_down_ms),
         minute_is_worth_m=measures.exchange_m_per_min[line.line],
         indicators=_indicators(measures.line_indicators[line.line]),
     )
+
+
+def _closures(costed: Costed, line: LineRuns) -> Iterator[contracts.Closure]:
+    """When a line is closed until its last run has ended."""
+    end_ms = max((run.end_ms for run in line.runs), default=0)
+    calendar = costed.problem.plant.lines[costed.problem.line_idx[line.line]].calendar
+    for closed_ms, open_ms in calendar.closures:
+        if closed_ms >= end_ms:
+            return
+        yield contracts.Closure(
+            closed_from=costed.clock.moment(closed_ms), closed_to=costed.clock.moment(open_ms)
+        )
 
 
 def _run(costed: Costed, run: Run) -> contracts.Run:

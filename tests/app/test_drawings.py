@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.contracts.sequences import CostedPlan, LineRuns, Piece
+from app.contracts.sequences import Closure, CostedPlan, LineRuns, Piece
 from app.drawings import cost_bars, fills, line_time, svg, time_chart, web_strip
 from solver.sequence import PieceKind
 from tests.app.costed_plans import costed_order, eventful_order
@@ -275,3 +275,32 @@ def test_any_text_is_escaped(words: str) -> None:
 )
 def test_the_first_wording_that_fits_is_taken(width_mm: float, words: str) -> None:
     assert svg.first_that_fits(("3 J-2101", "J-2101", "3"), width_mm) == words
+
+
+def test_a_closure_inside_a_wait_is_drawn_as_closed_not_as_waiting() -> None:
+    """A night between two shifts was once drawn as hours of waiting."""
+    line, _ = line_of(CALM)
+    first = line.runs[0].changeover_start
+    opens = first - timedelta(minutes=20)
+    shut = line.model_copy(
+        update={"closures": (Closure(closed_from=first - timedelta(hours=9), closed_to=opens),)}
+    )
+    blocks = line_time.line_blocks(shut, first - timedelta(hours=10))
+    assert [(block.kind, block.ends - block.begins) for block in blocks[:3]] == [
+        ("wait", timedelta(hours=1)),
+        ("closure", timedelta(hours=8, minutes=40)),
+        ("wait", timedelta(minutes=20)),
+    ]
+
+
+@pytest.mark.parametrize("plan", [CALM, EVENTFUL])
+def test_a_line_tells_every_closure_until_its_last_run_has_ended(plan: CostedPlan) -> None:
+    for line in plan.sequence.lines:
+        told = {(closure.closed_from, closure.closed_to) for closure in line.closures}
+        gone_through = {
+            (interruption.closed_from, interruption.closed_to)
+            for run in line.runs
+            for interruption in run.interruptions
+        }
+        assert gone_through <= told
+        assert all(closure.closed_from < line.runs[-1].end for closure in line.closures)
