@@ -147,7 +147,7 @@ def _totals_table(costed_plan: CostedPlan) -> Table:
         "controllable €",
         "total €",
     ):
-        table.add_column(heading, justify="right")
+        table.add_column(heading.replace(" ", "\n"), justify="right")
     name = "this order" if costed_plan.search is None else "this plan"
     table.add_row(name, *_totals_cells(sequence.totals, sequence.cost), style="bold")
     for baseline in costed_plan.baselines:
