@@ -76,6 +76,10 @@ ZoneName = Annotated[
 ]
 DiesPath = Annotated[Path | None, typer.Option("--dies", help="With a preset: your dies, CSV or XLSX.")]
 StockPath = Annotated[Path | None, typer.Option("--stock", help="With a preset: your stock, CSV or XLSX.")]
+ConsumablesPath = Annotated[
+    Path | None,
+    typer.Option("--consumables", help="With a preset: your inks, varnishes and foils, CSV or XLSX."),
+]
 MappingPath = Annotated[
     Path | None, typer.Option("--mapping", help="A JSON file that says what your headings mean.")
 ]
@@ -111,6 +115,7 @@ def plan(
     zone: ZoneName = None,
     dies: DiesPath = None,
     stock: StockPath = None,
+    consumables: ConsumablesPath = None,
     mapping: MappingPath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
@@ -126,7 +131,9 @@ def plan(
 ) -> None:
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
     with _refusals():
-        queue = read_source(QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping))
+        queue = read_source(
+            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables)
+        )
         _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed), out)
 
 
@@ -145,6 +152,7 @@ def cost(
     zone: ZoneName = None,
     dies: DiesPath = None,
     stock: StockPath = None,
+    consumables: ConsumablesPath = None,
     mapping: MappingPath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
@@ -152,7 +160,7 @@ def cost(
 ) -> None:
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
     with _refusals():
-        source = QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping)
+        source = QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables)
         queue, order = read_source_and_order(source, sequence)
         begins = _begins(queue.plant, start)
         costed_plan = planning.cost(queue.plant, queue.jobs, begins, order, goal)
@@ -168,12 +176,15 @@ def check(
     zone: ZoneName = None,
     dies: DiesPath = None,
     stock: StockPath = None,
+    consumables: ConsumablesPath = None,
     mapping: MappingPath = None,
     start: StartText = None,
 ) -> None:
     """Say which jobs are not ready or cannot run, and why."""
     with _refusals():
-        queue = read_source(QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping))
+        queue = read_source(
+            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables)
+        )
         readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, start))
         _print(readiness_page(readiness))
         _print_notes(queue.notes)

@@ -8,10 +8,11 @@ from pathlib import Path
 from app.contracts.assumptions import Assumption
 from app.contracts.jobs import Job
 from app.contracts.orders import RunOrder
-from app.contracts.plant import Plant
+from app.contracts.plant import Consumable, Plant
 from app.errors import BadInput
-from app.intake import dies_file, jobs_file, stock_file
+from app.intake import consumables_file, dies_file, jobs_file, stock_file
 from app.intake.bare_plant import BarePlant
+from app.intake.consumables_file import read_consumables
 from app.intake.defaults import Defaults
 from app.intake.dies_file import DieList, read_dies
 from app.intake.findings import Findings
@@ -22,11 +23,12 @@ from app.intake.plant_file import read_plant
 from app.intake.references import check_references
 from app.intake.stock_file import read_stock
 
-JOBS, DIES, STOCK = "jobs", "dies", "stock"
+JOBS, DIES, STOCK, CONSUMABLES = "jobs", "dies", "stock", "consumables"
 COLUMNS_BY_TABLE = {
     JOBS: jobs_file.COLUMNS.known,
     DIES: dies_file.COLUMNS.known,
     STOCK: stock_file.COLUMNS.known,
+    CONSUMABLES: consumables_file.COLUMNS.known,
 }
 """Columns that a mapping file may name, by the name it gives their table."""
 
@@ -60,19 +62,20 @@ def read_queue(plant_path: Path, jobs_path: Path, mapping_path: Path | None = No
 
 @dataclass(frozen=True, slots=True)
 class BarePaths:
-    """The lists a shop has: jobs, dies, stock, and perhaps a mapping of its headings."""
+    """The lists a shop has: jobs, dies, stock, and perhaps consumables and a mapping of its headings."""
 
     jobs: Path
     dies: Path
     stock: Path
     mapping: Path | None = None
+    consumables: Path | None = None
 
 
 def read_bare_queue(preset: Plant, paths: BarePaths, defaults: Defaults) -> Queue:
     """A preset's lines with a shop's own dies, stocks and jobs; what no list says comes from `defaults`.
 
-    Substrates, dies and cylinders are those of the lists alone; consumables are the preset's and those
-    that jobs name beside them.
+    Substrates, dies and cylinders are those of the lists alone; consumables are the preset's, those of a
+    list, whose word counts, and those that jobs name beside them.
 
     Raises
     ------
@@ -83,7 +86,8 @@ def read_bare_queue(preset: Plant, paths: BarePaths, defaults: Defaults) -> Queu
     mapping = _mappings(paths.mapping, findings)
     dies = read_dies(paths.dies, defaults, findings, mapping.get(DIES, NO_MAPPING))
     stock = read_stock(paths.stock, defaults, findings, mapping.get(STOCK, NO_MAPPING))
-    bare = BarePlant(preset, dies or DieList((), ()), stock or ())
+    listed = _listed_consumables(paths, findings, mapping)
+    bare = BarePlant(preset, dies or DieList((), ()), stock or (), listed)
     unchecked = {"consumable"}
     unchecked |= set() if dies else {"die"}
     unchecked |= set() if stock else {"substrate"}
@@ -98,6 +102,14 @@ def read_bare_queue(preset: Plant, paths: BarePaths, defaults: Defaults) -> Queu
     if findings.faults:
         raise BadInput(findings.faults)
     return Queue(plant, jobs, tuple(findings.notes), tuple(bare.assumptions(made)))
+
+
+def _listed_consumables(
+    paths: BarePaths, findings: Findings, mapping: dict[str, TableMapping]
+) -> tuple[Consumable, ...]:
+    if paths.consumables is None:
+        return ()
+    return read_consumables(paths.consumables, findings, mapping.get(CONSUMABLES, NO_MAPPING)) or ()
 
 
 def _mappings(path: Path | None, findings: Findings) -> dict[str, TableMapping]:

@@ -25,8 +25,8 @@ class QueueSource:
         A plant file; without it a preset is needed.
     preset, overrides, zone
         A kind of line that ships as data, a file of values a site knows better, and its time zone.
-    dies, stock
-        A shop's lists, for a preset.
+    dies, stock, consumables
+        A shop's lists, for a preset; that of consumables may be left out.
     mapping
         A file that says what a shop's headings mean.
     """
@@ -39,6 +39,7 @@ class QueueSource:
     dies: Path | None = None
     stock: Path | None = None
     mapping: Path | None = None
+    consumables: Path | None = None
 
 
 def read_source(source: QueueSource) -> Queue:
@@ -90,6 +91,7 @@ def _naming_faults(source: QueueSource) -> Iterable[Fault]:
         "--zone": source.zone,
         "--dies": source.dies,
         "--stock": source.stock,
+        "--consumables": source.consumables,
     }
     for field, value in of_preset.items():
         if value is not None:
@@ -99,7 +101,7 @@ def _naming_faults(source: QueueSource) -> Iterable[Fault]:
 def _read_preset(source: QueueSource) -> Queue:
     if source.preset is None or source.dies is None or source.stock is None:
         raise ValueError("a preset needs dies and stock")
-    paths = BarePaths(source.jobs, source.dies, source.stock, source.mapping)
+    paths = BarePaths(source.jobs, source.dies, source.stock, source.mapping, source.consumables)
     findings = Findings()
     overrides = None if source.overrides is None else read_overrides(source.overrides, findings)
     file = None if source.overrides is None else str(source.overrides)

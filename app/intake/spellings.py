@@ -65,6 +65,15 @@ OF_STOCK: Spellings = {
     "delivery_m": ("delivery metres", "delivery meters", "on order", "on order m", "incoming m"),
 }
 
+OF_CONSUMABLES: Spellings = {
+    "name": ("id", "consumable", "consumable name", "consumable id", "ink", "ink name"),
+    "darkness": ("dark", "ink darkness", "how dark"),
+    "plate": ("printing plate", "flexo plate", "needs plate", "needs a plate", "from a plate"),
+    "anilox": ("anilox roll", "anilox roller", "anilox number", "anilox no", "anilox id"),
+    "max_speed_m_min": ("max speed", "maximum speed", "max speed m/min", "speed limit", "top speed"),
+    "reel_m": ("reel", "reel length", "reel length m", "roll length", "roll length m", "roll m"),
+}
+
 COLOUR_WORDS: Mapping[str, str] = {
     "4c": "CMYK",
     "4-colour": "CMYK",
