@@ -122,3 +122,18 @@ def test_the_longest_names_are_broken_and_do_not_shrink_the_sheet() -> None:
 def test_the_fonts_come_with_their_licence() -> None:
     folder = resources.files("app.documents") / "fonts"
     assert "SIL OPEN FONT LICENSE Version 1.1" in (folder / "LICENSE.txt").read_text(encoding="utf-8")
+
+
+def test_a_process_that_printed_many_reports_ends_well() -> None:
+    """Fonts handed over by a fetcher crashed the process as it ended, after some dozen reports (exit 139)."""
+    program = (
+        "from app.documents.pdf import pdf_from_html\n"
+        "from app.documents.report import report_html\n"
+        "from tests.app.costed_plans import eventful_order\n"
+        "page = report_html(eventful_order())\n"
+        "for _ in range(50):\n"
+        "    pdf_from_html(page)\n"
+    )
+    root = Path(__file__).parents[2]
+    ended = subprocess.run([sys.executable, "-c", program], cwd=root, check=False, capture_output=True)
+    assert (ended.returncode, ended.stderr) == (0, b"")
