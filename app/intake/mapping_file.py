@@ -2,8 +2,8 @@
 
     {"quantity": "Menge", "due": "Liefertermin", "stock": {"code": "Artikel", "sheet": "Lager"}}
 
-Names outside count for every table; those under `jobs`, `dies` or `stock` for that table alone. `sheet`
-names the sheet of an XLSX workbook.
+Names outside count for every table; those under `jobs`, `dies`, `stock` or `consumables` for that table
+alone. `sheet` names the sheet of an XLSX workbook.
 """
 
 from __future__ import annotations

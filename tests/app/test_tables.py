@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from datetime import datetime
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 from app.errors import Fault
-from app.intake import dies_file, jobs_file, stock_file
+from app.intake import consumables_file, dies_file, jobs_file, stock_file
 from app.intake.findings import Findings
 from app.intake.headings import plain
 from app.intake.lines import LONGEST_CELL, MOST_COLUMNS, MOST_ROWS
@@ -194,8 +195,9 @@ def test_limits_are_kept(tmp_path: Path) -> None:
     assert len(cells_of(text_file(tmp_path, fitting))) == MOST_ROWS
 
 
-@pytest.mark.parametrize("columns", [jobs_file.COLUMNS, dies_file.COLUMNS, stock_file.COLUMNS])
-def test_no_spelling_stands_for_two_columns(columns: Columns) -> None:
+@pytest.mark.parametrize("table", [jobs_file, dies_file, stock_file, consumables_file])
+def test_no_spelling_stands_for_two_columns(table: ModuleType) -> None:
+    columns: Columns = table.COLUMNS
     assert set(columns.spellings) <= set(columns.known)
     by_column = {
         (column, plain(name)) for column in columns.known for name in columns.spellings.get(column, ())
