@@ -24,9 +24,11 @@ import typer
 from rich.console import Console, RenderableType
 
 from app import __version__
+from app.contracts.assumptions import PlanAssumptions
 from app.contracts.base import at_site, parse_moment
 from app.contracts.plant import Plant
 from app.contracts.sequences import CostedPlan, Goal, Progress
+from app.documents.assumption_file import write_assumptions
 from app.documents.console import plan_page, readiness_page
 from app.documents.figures import full_time
 from app.documents.report import write_report
@@ -352,10 +354,10 @@ def _assumed(
     costed_plan: CostedPlan,
     effort: Effort,
     cancelled: Callable[[], bool],
-) -> tuple[str, ...]:
-    """What a preset's values do to the plan, in a sentence; nothing for a plant of one's own."""
+) -> PlanAssumptions | None:
+    """What a preset's values do to the plan; None for a plant of one's own."""
     if not queue.assumptions:
-        return ()
+        return None
     report = deciding(
         queue.plant,
         queue.jobs,
@@ -368,20 +370,20 @@ def _assumed(
         seed=effort.seed,
         cancelled=cancelled,
     )
-    return (deciding_sentence(report),)
+    return PlanAssumptions(assumptions=queue.assumptions, report=report)
 
 
 def _print_plan(
-    costed_plan: CostedPlan, queue: Queue, out: Path | None, assumed: tuple[str, ...] = ()
+    costed_plan: CostedPlan, queue: Queue, out: Path | None, assumed: PlanAssumptions | None = None
 ) -> None:
+    notes = (*queue.notes, *((deciding_sentence(assumed.report),) if assumed else ()))
     _print(plan_page(costed_plan))
-    _print_notes((*queue.notes, *assumed))
+    _print_notes(notes)
     if out is not None:
         try:
-            written = (
-                *write_sequence(costed_plan.sequence, out),
-                *write_report(costed_plan, out, (*queue.notes, *assumed)),
-            )
+            written = [*write_sequence(costed_plan.sequence, out), *write_report(costed_plan, out, notes)]
+            if assumed:
+                written.append(write_assumptions(assumed, out))
         except OSError as error:
             raise BadInput([Fault(f"cannot be written: {error}", field="--out", value=str(out))]) from None
         typer.echo(f"Written: {', '.join(str(path) for path in written)}")

@@ -105,3 +105,10 @@ class AssumptionReport(Contract):
     def deciding(self) -> int:
         """How many of the values tried move money, metres, the order, or what can run."""
         return sum(swing.values for swing in self.swings if swing.moves)
+
+
+class PlanAssumptions(Contract):
+    """Everything that a plan assumes, and how far it moves the result."""
+
+    assumptions: tuple[Assumption, ...] = Field(description="Every value nobody at the site has said.")
+    report: AssumptionReport = Field(description="What they do to the plan.")

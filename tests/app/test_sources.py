@@ -9,6 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from app.cli import commands
+from app.contracts.assumptions import Origin, PlanAssumptions
 from app.errors import BadInput
 from app.intake.sources import QueueSource, read_source
 
@@ -67,11 +68,17 @@ def test_a_presets_values_are_assumed_until_a_site_gives_them(tmp_path: Path) ->
     assert plain - given == {"lines[0].eur_per_h"}
 
 
-def test_a_plan_from_a_preset_says_what_was_assumed() -> None:
+def test_a_plan_from_a_preset_says_what_was_assumed(tmp_path: Path) -> None:
     lists = [f"--{name}=sample_data/bare/{name}.csv" for name in ("jobs", "dies", "stock")]
-    result = CliRunner().invoke(commands, ["plan", "--preset=buffered-hybrid", *lists, "--work=20"])
+    result = CliRunner().invoke(
+        commands, ["plan", "--preset=buffered-hybrid", *lists, "--work=20", f"--out={tmp_path}"]
+    )
     assert result.exit_code == 0, result.output
     assert "assumed values" in result.output
+    written = PlanAssumptions.model_validate_json((tmp_path / "assumptions.json").read_bytes())
+    assert {assumption.origin for assumption in written.assumptions} == {Origin.ASSUMED}
+    assert all(assumption.reason for assumption in written.assumptions)
+    assert written.report.assumed > 50
 
 
 def test_the_demo_orders_the_samples_and_says_where_the_reports_lie(tmp_path: Path) -> None:
