@@ -33,7 +33,7 @@ def appended(problem: Problem, job_idxs: Iterable[int]) -> Order:
     line can run is not placed.
     """
     scheduler = Scheduler(problem, Weights())
-    order = _started(problem)
+    order = started_order(problem)
     started = {placement.job_idx for placements in order for placement in placements}
     state = scheduler.begin(
         [
@@ -58,7 +58,7 @@ def appended(problem: Problem, job_idxs: Iterable[int]) -> Order:
     return tuple(tuple(placements) for placements in order)
 
 
-def _started(problem: Problem) -> list[list[Placement]]:
+def started_order(problem: Problem) -> list[list[Placement]]:
     """Every line with the run that had started on it, if any."""
     order: list[list[Placement]] = [[] for _ in problem.plant.lines]
     for lock in problem.locks:

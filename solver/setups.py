@@ -11,7 +11,7 @@ from solver.problem import Problem
 from solver.run_plan import RunPlan
 from solver.sequence import Changeover, Mode, Stock, Task
 from solver.splits import cheapest_changeover
-from solver.tooling import Loaded, asleep, copies_by_key, counted_at, loaded_after, station_task
+from solver.tooling import EMPTY, Loaded, asleep, copies_by_key, counted_at, loaded_after, station_task
 from solver.weights import Weights
 
 Holding = tuple[int, ...]
@@ -74,7 +74,7 @@ MOST_SETTINGS = 200_000
 class Setups:
     """Tasks and changeovers of one problem under one goal, filled on first sight.
 
-    What a station holds is known by a number; `loaded` gives the text behind it.
+    What a station holds is known by a number.
     """
 
     def __init__(self, problem: Problem, weights: Weights) -> None:
@@ -97,14 +97,6 @@ class Setups:
             self._loaded.append(loaded)
         return number
 
-    def loaded(self, number: int) -> Loaded:
-        return self._loaded[number]
-
-    def emptied(self, number: int, aspect_idx: int) -> int:
-        """What a station holds once one aspect's tool has been taken away."""
-        loaded = self._loaded[number]
-        return self.number((*loaded[:aspect_idx], "", *loaded[aspect_idx + 1 :]))
-
     def cold(self, line: Line, numbers: Holding) -> Holding:
         """What a line's stations hold once it has gone cold."""
         return tuple(
@@ -114,7 +106,8 @@ class Setups:
 
     def without(self, holding: Holding, station_idx: int, aspect_idx: int) -> Holding:
         """What a line's stations hold once a tool has been taken from one of them."""
-        emptied = self.emptied(holding[station_idx], aspect_idx)
+        loaded = self._loaded[holding[station_idx]]
+        emptied = self.number((*loaded[:aspect_idx], EMPTY, *loaded[aspect_idx + 1 :]))
         return (*holding[:station_idx], emptied, *holding[station_idx + 1 :])
 
     def setting(self, plan: RunPlan, holding: Holding) -> Setting:

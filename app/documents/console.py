@@ -20,7 +20,8 @@ from app.contracts.sequences import (
     Task,
     Totals,
 )
-from app.documents.figures import cents, day_and_time, full_time, percent, tenths, worth
+from app.documents.figures import cents, full_time, percent, tenths, worth
+from app.drawings.labels import day_and_clock
 
 CAUTION = (
     "Caution: moving webs, blades, nips, UV light and solvents. Stop the line and lock it out before you "
@@ -89,8 +90,8 @@ def _run_cells(run: Run) -> tuple[str, ...]:
         str(len(changeover.stops)) if changeover else "–",
         tenths(changeover.waste_m) if changeover else "–",
         tenths(changeover.minutes) if changeover else "–",
-        day_and_time(run.print_start),
-        day_and_time(run.end),
+        day_and_clock(run.print_start),
+        day_and_clock(run.end),
         tenths(run.late_min) if run.late_min else "",
     )
 
@@ -106,7 +107,7 @@ def _changeover_texts(run: Run) -> Iterator[str]:
     for interruption in run.interruptions:
         part = "run" if interruption.during_run else "changeover"
         yield (
-            f"closure in the {part} from {day_and_time(interruption.closed_from)}: "
+            f"closure in the {part} from {day_and_clock(interruption.closed_from)}: "
             f"{tenths(interruption.waste_m)} m, {tenths(interruption.minutes)} min"
         )
 
@@ -221,9 +222,9 @@ def _state(job: JobReadiness) -> Iterator[str]:
     if job.left_out:
         yield f"stays out: {'; '.join(job.left_out)}"
     if job.not_ready_until is not None:
-        yield f"not ready until {day_and_time(job.not_ready_until)}"
+        yield f"not ready until {day_and_clock(job.not_ready_until)}"
     if job.overdue_since is not None:
-        yield f"overdue since {day_and_time(job.overdue_since)}"
+        yield f"overdue since {day_and_clock(job.overdue_since)}"
     if job.can_run and job.not_ready_until is None and job.overdue_since is None:
         yield "ready"
 

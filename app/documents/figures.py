@@ -33,11 +33,6 @@ def worth(length_m: float) -> str:
     return f"{length_m:,.2f} m"
 
 
-def day_and_time(moment: datetime) -> str:
-    """Mon 1 Mar 06:00."""
-    return f"{moment:%a} {moment.day} {moment:%b %H:%M}"
-
-
 def full_time(moment: datetime) -> str:
     """Mon 1 Mar 2027 06:00 +0100."""
     return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M %z}"

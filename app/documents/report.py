@@ -20,6 +20,7 @@ from app.documents.report_changeovers import ToldChangeover, told_changeovers
 from app.documents.report_waste import waste_table
 from app.documents.report_web import Stretch, stretches
 from app.drawings.cost_bars import cost_bars, cost_causes, cost_legend
+from app.drawings.labels import day_and_clock
 from app.drawings.time_chart import time_chart, time_legend
 from app.drawings.web_strip import StopMark, stop_marks, web_legend, web_strip
 
@@ -152,7 +153,7 @@ def _environment() -> Environment:
         "cents": figures.cents,
         "share": figures.percent,
         "worth": figures.worth,
-        "moment": figures.day_and_time,
+        "moment": day_and_clock,
         "full_moment": figures.full_time,
         "causes": cost_causes,
         "breakable": _breakable,

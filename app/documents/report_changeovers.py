@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.contracts.sequences import Change, Changeover, LineRuns, Run, Task
-from app.documents.figures import day_and_time, tenths
+from app.documents.figures import tenths
+from app.drawings.labels import day_and_clock
 
 JOB_ONLY = "Nothing changes at any station: only the job is set."
 
@@ -93,8 +94,8 @@ def _groups(number: int, run: Run, before: Run | None) -> Iterator[StopSteps]:
         part = "run" if interruption.during_run else "changeover"
         cold = ", cold start" if interruption.cold else ""
         yield StopSteps(
-            f"Closure in the {part} from {day_and_time(interruption.closed_from)} to "
-            f"{day_and_time(interruption.closed_to)}{cold}: {tenths(interruption.waste_m)} m, "
+            f"Closure in the {part} from {day_and_clock(interruption.closed_from)} to "
+            f"{day_and_clock(interruption.closed_to)}{cold}: {tenths(interruption.waste_m)} m, "
             f"{tenths(interruption.minutes)} min",
             (),
         )

@@ -15,7 +15,7 @@ from app.intake.headings import Columns
 from app.intake.json_text import contract_faults
 from app.intake.lines import Separators
 from app.intake.mapping_file import NO_MAPPING, TableMapping
-from app.intake.records import CellReaders, Record, read_records
+from app.intake.records import CellReaders, Record, check_once, read_records, record_fault
 from app.intake.spellings import OF_CONSUMABLES
 from app.intake.tables import read_table
 
@@ -66,21 +66,12 @@ class _ConsumableReader:
 
     def consumables(self, records: Sequence[Record]) -> tuple[Consumable, ...]:
         """Consumables of all rows."""
-        self._check_once(records)
+        check_once(self.findings, self.file, records, "name")
         made = (self._consumable(record) for record in records)
         return tuple(consumable for consumable in made if consumable is not None)
 
     def _fault(self, record: Record, column: str, right: str) -> None:
-        value = record.row.cells.get(column) or None
-        self.findings.fault(self.file, right, row=record.row.number, field=column, value=value)
-
-    def _check_once(self, records: Sequence[Record]) -> None:
-        rows: dict[str, int] = {}
-        for record in records:
-            name = record.values["name"]
-            if name in rows:
-                self._fault(record, "name", f"should be there once: row {rows[name]} has it already")
-            rows.setdefault(name, record.row.number)
+        record_fault(self.findings, self.file, record, column, right)
 
     def _consumable(self, record: Record) -> Consumable | None:
         said = {column: value for column, value in record.values.items() if column != "name"}

@@ -18,7 +18,7 @@ from app.intake.findings import Findings
 from app.intake.headings import Columns
 from app.intake.json_text import contract_faults
 from app.intake.mapping_file import NO_MAPPING, TableMapping
-from app.intake.records import CellReaders, Record, read_records
+from app.intake.records import CellReaders, Record, check_once, read_records, record_fault
 from app.intake.repeats import repeat_length_mm
 from app.intake.spellings import OF_DIES
 from app.intake.tables import read_table
@@ -113,7 +113,7 @@ class _DieReader:
 
     def list_of(self, records: Sequence[Record]) -> DieList:
         """Dies and cylinders of all rows."""
-        self._check_once(records)
+        check_once(self.findings, self.file, records, "number")
         repeats = self._repeats(records)
         cylinders = self._cylinders(records, repeats)
         dies = []
@@ -124,16 +124,7 @@ class _DieReader:
         return DieList(tuple(dies), tuple(cylinders.values()))
 
     def _fault(self, record: Record, column: str, right: str) -> None:
-        value = record.row.cells.get(column) or None
-        self.findings.fault(self.file, right, row=record.row.number, field=column, value=value)
-
-    def _check_once(self, records: Sequence[Record]) -> None:
-        rows: dict[str, int] = {}
-        for record in records:
-            number = record.values["number"]
-            if number in rows:
-                self._fault(record, "number", f"should be there once: row {rows[number]} has it already")
-            rows.setdefault(number, record.row.number)
+        record_fault(self.findings, self.file, record, column, right)
 
     def _repeats(self, records: Sequence[Record]) -> list[_Repeat | None]:
         """The repeat of each row; None where another row gives it with the same cylinder, or with faults."""

@@ -27,7 +27,7 @@ def read_plant(path: Path, findings: Findings) -> Plant | None:
     try:
         plant = Plant.model_validate(value)
     except ValidationError as error:
-        findings.faults += contract_faults(error, str(path), _plant_fields())
+        findings.faults += contract_faults(error, str(path), plant_fields())
         return None
     check_references(plant, str(path), findings)
     return plant
@@ -40,7 +40,8 @@ def plant_schema() -> dict[str, object]:
 
 
 @cache
-def _plant_fields() -> frozenset[str]:
+def plant_fields() -> frozenset[str]:
+    """Names of all fields that a plant file may have, at any depth."""
     schema = Plant.model_json_schema()
     models = [schema, *schema["$defs"].values()]
     return frozenset(name for model in models for name in model.get("properties", ()))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from app.contracts.plant import Plant
 from app.intake.files import read_text
 from app.intake.findings import Findings, unknown
 from app.intake.json_text import contract_faults, json_path, parse_json
+from app.intake.plant_file import plant_fields
 from app.intake.presets import PRESETS, preset_value, reason_for
 from app.intake.references import check_references
 
@@ -69,7 +69,7 @@ def preset_plant(
     try:
         plant = Plant.model_validate(merge.value)
     except ValidationError as error:
-        findings.faults += contract_faults(error, named, _plant_fields())
+        findings.faults += contract_faults(error, named, plant_fields())
         return None
     check_references(plant, named, findings)
     if len(findings.faults) > faults_before:
@@ -102,13 +102,6 @@ def leaves(value: Any, place: Place = ()) -> Iterator[tuple[Place, Any]]:
             yield from leaves(item, (*place, idx))
     else:
         yield place, value
-
-
-@cache
-def _plant_fields() -> frozenset[str]:
-    schema = Plant.model_json_schema()
-    models = [schema, *schema["$defs"].values()]
-    return frozenset(name for model in models for name in model.get("properties", ()))
 
 
 @dataclass

@@ -86,3 +86,22 @@ def read_records(
         if len(findings.faults) == faults_before:
             records.append(record)
     return records
+
+
+def record_fault(findings: Findings, file: str, record: Record, column: str, right: str) -> None:
+    """Say that a cell of a record is wrong."""
+    value = record.row.cells.get(column) or None
+    findings.fault(file, right, row=record.row.number, field=column, value=value)
+
+
+def check_once(findings: Findings, file: str, records: Sequence[Record], column: str) -> None:
+    """No two records may have the same value in a column; a missing value is nobody's."""
+    rows: dict[Any, int] = {}
+    for record in records:
+        value = record.values.get(column)
+        if value is None:
+            continue
+        if value in rows:
+            right = f"should be there once: row {rows[value]} has it already"
+            record_fault(findings, file, record, column, right)
+        rows.setdefault(value, record.row.number)

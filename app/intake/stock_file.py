@@ -20,7 +20,7 @@ from app.intake.json_text import contract_faults
 from app.intake.lines import Separators
 from app.intake.mapping_file import NO_MAPPING, TableMapping
 from app.intake.moments import ready_moment
-from app.intake.records import CellReaders, Record, read_records
+from app.intake.records import CellReaders, Record, check_once, read_records, record_fault
 from app.intake.spellings import OF_STOCK
 from app.intake.tables import Row, read_table
 
@@ -107,7 +107,7 @@ class _StockReader:
 
     def substrates(self, records: Sequence[Record]) -> tuple[Filled[Substrate], ...]:
         """Rows put together by code."""
-        self._check_rolls(records)
+        check_once(self.findings, self.file, records, "roll")
         by_code: dict[str, list[Record]] = {}
         for record in records:
             by_code.setdefault(record.values["code"], []).append(record)
@@ -115,18 +115,7 @@ class _StockReader:
         return tuple(substrate for substrate in made if substrate is not None)
 
     def _fault(self, record: Record, column: str, right: str) -> None:
-        value = record.row.cells.get(column) or None
-        self.findings.fault(self.file, right, row=record.row.number, field=column, value=value)
-
-    def _check_rolls(self, records: Sequence[Record]) -> None:
-        rows: dict[str, int] = {}
-        for record in records:
-            roll = record.values.get("roll")
-            if roll is None:
-                continue
-            if roll in rows:
-                self._fault(record, "roll", f"should be there once: row {rows[roll]} has it already")
-            rows.setdefault(roll, record.row.number)
+        record_fault(self.findings, self.file, record, column, right)
 
     def _substrate(self, code: str, records: Sequence[Record]) -> Filled[Substrate] | None:
         faults_before = len(self.findings.faults)

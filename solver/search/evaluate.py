@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from solver.account import placed_jobs
-from solver.baselines import started_placement
+from solver.baselines import started_order
 from solver.feasibility import station_choices
 from solver.lock_keeping import broken_locks
 from solver.locks import Started
@@ -84,15 +84,7 @@ class Evaluator:
 
     def started_plans(self) -> Plans:
         """Every line with the run that had started on it, if any."""
-        problem = self.scheduler.problem
-        plans: Plans = [[] for _ in problem.plant.lines]
-        for lock in problem.locks:
-            if isinstance(lock, Started):
-                placement = started_placement(problem, lock)
-                if placement is not None:
-                    line_idx = problem.line_idx[lock.line]
-                    plans[line_idx].append(self.scheduler.plan(line_idx, placement))
-        return plans
+        return self.plans(tuple(map(tuple, started_order(self.scheduler.problem))))
 
     def first_free(self, line_plans: list[RunPlan]) -> int:
         """First position on a line that may be changed: behind its started run."""
