@@ -126,7 +126,7 @@ def plan(
     ] = None,
     work: Annotated[
         int | None,
-        typer.Option("--work", min=1, help="Cost so many orders; the result is then the same anywhere."),
+        typer.Option("--work", min=1, help="Try so many changes; the result is then the same anywhere."),
     ] = None,
     seed: Annotated[int, typer.Option("--seed", help="Seed of the search's random choices.")] = 0,
     out: OutFolder = None,
@@ -313,10 +313,14 @@ def _live() -> Iterator[Callable[[Progress], None]]:
             left_out = f", {progress.left_out} left out" if progress.left_out else ""
             status.update(
                 f"searching … best {progress.best_eur:,.2f} (weighed €){left_out}, "
-                f"{progress.work:,} orders, {progress.elapsed_s:.1f} s"
+                f"{progress.work:,} tried, {progress.elapsed_s:.1f} s"
             )
 
         yield show
+
+
+def _say_compiling() -> None:
+    Console(stderr=True).print("Compiling the search for this machine: up to half a minute, this once.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,6 +346,7 @@ def _plan(queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path
             seed=effort.seed,
             cancelled=cancelled,
             on_progress=on_progress,
+            on_compile=_say_compiling,
         )
         assumed = _assumed(queue, begins, goal, costed_plan, effort, cancelled)
     _print_plan(costed_plan, queue, out, assumed)

@@ -97,6 +97,10 @@ class Setups:
             self._loaded.append(loaded)
         return number
 
+    def loaded(self, number: int) -> Loaded:
+        """What a station holds, by its number."""
+        return self._loaded[number]
+
     def cold(self, line: Line, numbers: Holding) -> Holding:
         """What a line's stations hold once it has gone cold."""
         return tuple(

@@ -176,7 +176,7 @@ def station_task(problem: Problem, line: Line, station_idx: int, loaded: Loaded,
     for aspect, before, after in zip(station.aspects, loaded, needs, strict=True):
         if after is None or (station_idx == 0 and before == EMPTY):
             continue
-        duration_ms = _change_ms(problem, aspect, before, after)
+        duration_ms = change_ms(problem, aspect, before, after)
         if duration_ms > 0:
             changes.append(AspectChange(aspect.name, before, after, duration_ms, aspect.register_um))
     if not changes:
@@ -191,7 +191,8 @@ def station_task(problem: Problem, line: Line, station_idx: int, loaded: Loaded,
     )
 
 
-def _change_ms(problem: Problem, aspect: Aspect, before: str, after: str) -> Fraction:
+def change_ms(problem: Problem, aspect: Aspect, before: str, after: str) -> Fraction:
+    """Time of changing one aspect from one value to another."""
     match aspect.rule:
         case AspectRule.DIFFERS:
             return Fraction(aspect.duration_ms if before != after else 0)

@@ -48,6 +48,10 @@ class Weighing:
             self._floor_eur[plan.idx] = eur * (1 - 1e-9)
         return eur
 
+    def late_prices(self, job_idx: int) -> tuple[float, float]:
+        """Price of a job being late: once, and a ms."""
+        return self._late_eur[job_idx]
+
     def late_eur(self, plan: RunPlan, end_ms: int) -> float:
         """Cost of a run's lateness when it ends then."""
         if plan.press_due_ms is None or end_ms <= plan.press_due_ms:

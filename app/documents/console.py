@@ -205,7 +205,7 @@ def _remarks(sequence: Sequence) -> Iterator[Text]:
 
 
 def _search_text(search: Search) -> str:
-    found = f"{search.work:,} orders costed, seed {search.seed}"
+    found = f"{search.work:,} orders tried, seed {search.seed}"
     if search.gap is None:
         return f"{found}; no bound: how far it may be from the best possible is not known."
     return f"{found}; at most {percent(search.gap)} above the best possible."

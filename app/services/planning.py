@@ -25,6 +25,7 @@ def plan(
     seed: int = 0,
     cancelled: Callable[[], bool] = lambda: False,
     on_progress: Callable[[Progress], None] | None = None,
+    on_compile: Callable[[], None] = lambda: None,
 ) -> CostedPlan:
     """The best order found for a queue.
 
@@ -33,10 +34,13 @@ def plan(
     start
         When the plan begins; without an offset on the site's clock.
     seconds, work
-        When the search ends: after so many seconds, after so many costed sequences; the first
-        reached. At least one must be given.
+        When the search ends: after so many seconds, after so many sequences costed or changes tried;
+        the first reached. At least one must be given.
     cancelled
         Asked now and then; a true answer ends the search, which gives what it has.
+    on_compile
+        Told where the search has to be compiled first, which it has once on a machine. The time limit
+        begins behind it.
 
     Raises
     ------
@@ -46,6 +50,8 @@ def plan(
         Where no job can be placed.
     """
     question = Question.of(plant, jobs, start)
+    if question.must_compile:
+        on_compile()
     costed_plan = question.plan(goal, Limits(seconds, work, cancelled), seed, on_progress)
     if costed_plan.sequence.totals.jobs == 0:
         raise NothingCanRun(

@@ -24,6 +24,7 @@ from solver.feasibility import reasons, station_choices
 from solver.ledger import web_ledger
 from solver.plant import StockedWidth
 from solver.problem import Problem
+from solver.search.preparation import is_prepared, prepare
 from solver.search.solve import Progress, SearchResult, solve
 from solver.search.stop import Stop
 from solver.sequence import Order, Placement, Stock
@@ -73,10 +74,16 @@ class Question:
             raise BadInput(Fault(right=line) for line in str(error).splitlines()) from error
         return cls(plant, clock, problem)
 
+    @property
+    def must_compile(self) -> bool:
+        """Whether the search has still to be compiled on this machine."""
+        return not is_prepared(self.problem)
+
     def plan(
         self, goal: contracts.Goal, limits: Limits, seed: int, on_progress: OnProgress | None
     ) -> contracts.CostedPlan:
-        """Search for the best order under a goal."""
+        """Search for the best order under a goal; what has to be compiled first takes none of its time."""
+        prepare(self.problem)
         stop = Stop(time_s=limits.seconds, work=limits.work, cancelled=limits.cancelled)
 
         def told(progress: Progress) -> None:

@@ -14,9 +14,11 @@ from solver.lock_conflicts import arrangement, conflicting_locks
 from solver.locks import Lock
 from solver.problem import Problem
 from solver.schedule import Scheduler
+from solver.search.compile import CompiledLine
 from solver.search.construct import first_orders
 from solver.search.evaluate import Evaluator, Plans, Score, order_of
 from solver.search.improve import Improver
+from solver.search.line_search import LineFound, search_line
 from solver.search.stop import Stop
 from solver.sequence import Sequence
 from solver.weights import Weights
@@ -64,7 +66,7 @@ class SearchResult:
     bound, gap
         A proven lower bound of the weighed cost and the relative distance to it; None: no bound.
     work
-        Sequences that were costed.
+        Sequences that were costed or changes that were tried.
     """
 
     status: Status
@@ -80,11 +82,13 @@ def solve(
     stop: Stop,
     seed: int = 0,
     on_progress: Callable[[Progress], None] | None = None,
+    threads: int | None = None,
 ) -> SearchResult:
     """Order a queue so that its weighed cost is least.
 
     The result depends on problem, weights, seed and work limit alone; with a time limit also on the
-    machine. It is never worse than the orders as entered and by due time.
+    machine. It is never worse than the orders as entered and by due time. `threads` of a queue for one
+    line search at the same time, None for as many as there are processors, up to 4.
 
     Raises
     ------
@@ -94,6 +98,50 @@ def solve(
     conflict = conflicting_locks(problem)
     if conflict:
         raise ContradictoryLocksError(conflict)
+    if len(problem.plant.lines) == 1:
+        return _solve_line(problem, weights, stop, seed, on_progress, threads)
+    return _solve_lines(problem, weights, stop, seed, on_progress)
+
+
+def _solve_line(
+    problem: Problem,
+    weights: Weights,
+    stop: Stop,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None,
+    threads: int | None,
+) -> SearchResult:
+    """One line: islands of compiled kernels."""
+    compiled = CompiledLine(problem, weights)
+
+    def report(found: LineFound) -> None:
+        if on_progress is not None:
+            on_progress(Progress(found.eur, found.faults, found.work, found.elapsed_s))
+
+    starts = [by_due_time(problem), as_entered(problem)]
+    arranged = arrangement(problem) if problem.locks else None
+    if arranged is not None:
+        starts.append(arranged)
+    if not compiled.plans:
+        return _nothing_runs(compiled.scheduler, stop)
+    found = search_line(compiled, starts, stop, seed, threads, report)
+    sequence = account_with(compiled.scheduler, found.order)
+    return SearchResult(Status.FOUND, (sequence,), None, None, found.work)
+
+
+def _nothing_runs(scheduler: Scheduler, stop: Stop) -> SearchResult:
+    empty = account_with(scheduler, tuple(() for _ in scheduler.problem.plant.lines))
+    return SearchResult(Status.NOTHING_RUNS, (empty,), None, None, stop.done)
+
+
+def _solve_lines(
+    problem: Problem,
+    weights: Weights,
+    stop: Stop,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None,
+) -> SearchResult:
+    """Several lines: local search on the scheduler itself."""
     scheduler = Scheduler(problem, weights)
     evaluator = Evaluator(scheduler, stop)
 
@@ -102,8 +150,7 @@ def solve(
             on_progress(Progress(score.eur, score.faults, stop.done, stop.elapsed_s))
 
     if not evaluator.runnable:
-        empty = account_with(scheduler, tuple(() for _ in problem.plant.lines))
-        return SearchResult(Status.NOTHING_RUNS, (empty,), None, None, stop.done)
+        return _nothing_runs(scheduler, stop)
     improver = Improver(evaluator, _best_start(problem, evaluator), random.Random(seed), report)
     improver.descend()
     with stop.reserve(min(MOST_POLISH_SHARE, stop.share_of(round(POLISH_SWEEPS * improver.sweep())))):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -15,12 +16,18 @@ class Stop:
     Parameters
     ----------
     time_s
-        Wall-clock limit in seconds; None for none.
+        Wall-clock limit in seconds from now on; None for none.
     work
-        Sequences to be costed, after which no new step is begun; None for no limit. With this limit
-        alone a result depends only on problem, weights and seed.
+        Sequences to be costed or moves to be tried, after which no new step is begun; None for no limit.
+        With this limit alone a result depends only on problem, weights and seed.
     cancelled
         Asked now and then; a true answer ends the search, which keeps what it has.
+
+    Raises
+    ------
+    ValueError
+        Where a limit is negative, infinite or not a number, where `work` is not whole, or where both
+        limits are missing.
     """
 
     time_s: float | None = None
@@ -31,16 +38,21 @@ class Stop:
     _started_s: float = field(default_factory=time.monotonic, init=False)
 
     def __post_init__(self) -> None:
-        if self.time_s is not None and not self.time_s >= 0:
-            raise ValueError(f"time_s must be at least 0, is {self.time_s}")
-        if self.work is not None and self.work < 0:
-            raise ValueError(f"work must be at least 0, is {self.work}")
+        if self.time_s is not None and not 0 <= self.time_s < math.inf:
+            raise ValueError(f"time_s must be at least 0 and finite, is {self.time_s}")
+        if self.work is not None and (self.work < 0 or self.work != self.work // 1 or math.isinf(self.work)):
+            raise ValueError(f"work must be a whole number of at least 0, is {self.work}")
         if self.time_s is None and self.work is None:
             raise ValueError("give time_s, work or both: a search without a limit does not end")
 
-    def count(self) -> None:
-        """Note one costed sequence."""
-        self.done += 1
+    def count(self, work: int = 1) -> None:
+        """Note costed sequences or tried moves."""
+        self.done += work
+
+    @property
+    def work_left(self) -> int | None:
+        """Work until the limit of work is reached; None where there is no such limit."""
+        return None if self.work is None else max(0, int(self.work * self._share) - self.done)
 
     @property
     def elapsed_s(self) -> float:

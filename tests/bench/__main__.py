@@ -1,47 +1,86 @@
-"""`python -m tests.bench day`: run a benchmark and print its table."""
+"""`python -m tests.bench NAME`: run a benchmark, print its tables; `report FILE…`: the same in Markdown."""
 
 from __future__ import annotations
 
 import argparse
-import json
-from collections.abc import Sequence
+import shlex
+import sys
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Protocol
 
 from rich.console import Console
 
-from app.translation.solving import Limits
-from tests.bench import day
+from tests.bench import atsp, day, decode, report, start, structured, tardiness
+from tests.bench.row_file import JsonRow
+from tests.bench.tables import FigureTable
 
 TABLE_WIDTH = 160
 
 
+class Bench(Protocol):
+    """What a module needs to be a benchmark. Its rows carry `bench`, `seed` and `circumstances`."""
+
+    NAME: str
+    HELP: str
+
+    def options(self, parser: argparse.ArgumentParser, /) -> None:
+        """What it can be asked for; `json` among it."""
+        ...
+
+    def run(self, asked: argparse.Namespace, console: Console, /) -> list[JsonRow]:
+        """Measure what is asked for and keep it; the rows to be shown."""
+        ...
+
+    def tables(self, rows: Sequence[JsonRow], /) -> Iterator[FigureTable]:
+        """Tables of rows."""
+        ...
+
+
+TABLE: tuple[Bench, ...] = (atsp, tardiness, structured, decode, start, day)
+BENCHES = {bench.NAME: bench for bench in TABLE}
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run what was asked for; rows go to a JSON file where one is named."""
+    arguments = sys.argv[1:] if arguments is None else arguments
     asked = _parser().parse_args(arguments)
-    limits = Limits(seconds=None if asked.work else asked.seconds, work=asked.work)
+    if asked.bench == "report":
+        sys.stdout.write(report.markdown(asked.files, BENCHES))
+        return
+    asked.command = _command(arguments)
     console = Console(width=TABLE_WIDTH, highlight=False)
-    rows: list[day.DayRow | day.GoalRow] = []
-    for row in day.measured(limits, range(asked.seeds), asked.days):
-        rows.append(row)
-        console.print(day.line_of(row))
-    for part in day.page(rows):
-        console.print(part)
-    if asked.json is not None:
-        text = json.dumps({"rows": [day.json_of(row) for row in rows]}, indent=1)
-        asked.json.write_text(text + "\n", encoding="utf-8")
+    bench = BENCHES[asked.bench]
+    for table in bench.tables(bench.run(asked, console)):
+        console.print(table.rich())
+        for note in table.notes:
+            console.print(note)
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m tests.bench")
-    of_day = parser.add_subparsers(required=True).add_parser(
-        "day", help="The sample day and drawn days beside both baselines; the four goals on the sample day."
-    )
-    of_day.add_argument("--seconds", type=float, default=30.0, help="Of each search.")
-    of_day.add_argument("--work", type=int, help="Orders costed by each search, in place of seconds.")
-    of_day.add_argument("--seeds", type=int, default=1, help="Searches of each day.")
-    of_day.add_argument("--days", type=int, default=len(day.DRAWN_DAYS), help="Drawn days, the first first.")
-    of_day.add_argument("--json", type=Path, help="Where the rows go.")
+    names = parser.add_subparsers(dest="bench", required=True)
+    for name, bench in BENCHES.items():
+        bench.options(names.add_parser(name, help=bench.HELP, allow_abbrev=False))
+    of_report = names.add_parser("report", help="Tables of JSON files, in Markdown.")
+    of_report.add_argument("files", nargs="+", type=Path)
     return parser
+
+
+def _command(arguments: Sequence[str]) -> str:
+    """How a run was asked for, without the folders and the output file of this machine."""
+    kept: list[str] = []
+    words = iter(arguments)
+    for word in words:
+        if word == "--json":
+            next(words)
+        elif word == "--data":
+            kept += (word, Path(next(words)).name)
+        elif word.startswith("--data="):
+            kept.append(f"--data={Path(word.partition('=')[2]).name}")
+        elif not word.startswith("--json="):
+            kept.append(word)
+    return f"python -m tests.bench {shlex.join(kept)}"
 
 
 if __name__ == "__main__":

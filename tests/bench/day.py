@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass
+import argparse
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, fields
 from statistics import median
+from typing import TypeVar
 
-from rich.console import RenderableType
-from rich.table import Table
+from rich.console import Console
 
 from app.contracts.sequences import CostedPlan, Goal
 from app.services import planning
 from app.translation.solving import Limits
+from tests.bench.entry import OURS
+from tests.bench.row_file import JsonRow, RowFile
+from tests.bench.search_runs import add_json_option
+from tests.bench.tables import FigureTable
+from tests.bench.versions import circumstances
 from tests.builders.plant_days import Day, drawn_day, sample_day
 
+NAME = "day"
+HELP = "The sample day and drawn days beside both baselines; the four goals on the sample day."
 DRAWN_DAYS = (
     (1, 60, 3),
     (2, 64, 3),
@@ -78,30 +87,67 @@ class GoalRow:
 
 
 Row = DayRow | GoalRow
+AnyRow = TypeVar("AnyRow", DayRow, GoalRow)
 
 
-def measured(limits: Limits, seeds: Iterable[int], drawn_days: int) -> Iterator[Row]:
-    """Rows as they come: every day with every seed, then the other goals on the sample day."""
-    seeds = tuple(seeds)
-    sample = sample_day()
-    for seed in seeds:
-        costed = _planned(sample, Goal.BALANCED, limits, seed)
-        yield _day_row(SAMPLE, sample, costed, seed)
-        yield _goal_row(costed, seed)
-        for goal in Goal:
-            if goal is not Goal.BALANCED:
-                yield _goal_row(_planned(sample, goal, limits, seed), seed)
-    for day_seed, jobs, lines in DRAWN_DAYS[:drawn_days]:
-        day = drawn_day(day_seed, jobs, lines)
-        for seed in seeds:
-            yield _day_row(f"drawn {day_seed}", day, _planned(day, Goal.BALANCED, limits, seed), seed)
+@dataclass(frozen=True)
+class DayTrial:
+    """One search of one day."""
+
+    name: str
+    day: Day
+    goal: Goal
+    seed: int
+
+    def rows(self, costed: CostedPlan) -> Iterator[Row]:
+        """A balanced order beside the baselines; on the sample day what the goal wastes."""
+        if self.name == SAMPLE:
+            yield _goal_row(costed, self.seed)
+        if self.goal is Goal.BALANCED:
+            yield _day_row(self.name, self.day, costed, self.seed)
 
 
-def json_of(row: Row) -> dict[str, object]:
-    """A row as JSON has it."""
+def options(parser: argparse.ArgumentParser) -> None:
+    """What the bench can be asked for."""
+    parser.add_argument("--seconds", type=float, default=30.0, help="Of each search.")
+    parser.add_argument("--work", type=int, help="Orders costed by each search, in place of seconds.")
+    parser.add_argument("--seeds", type=int, default=1, help="Searches of each day.")
+    parser.add_argument("--days", type=int, default=len(DRAWN_DAYS), help="Drawn days, the first first.")
+    add_json_option(parser)
+
+
+def run(asked: argparse.Namespace, console: Console) -> list[JsonRow]:
+    """Every day with every seed, and the other goals on the sample day; the rows of these limits."""
+    limits = Limits(seconds=None if asked.work else asked.seconds, work=asked.work)
+    limited = {"seconds": limits.seconds, "work_limit": limits.work}
+    file = RowFile(asked.json, asked.command)
+    for trial in _trials(range(asked.seeds), asked.days):
+        key = {"bench": NAME, "instance": trial.name, "solver": OURS, "seed": trial.seed, **limited}
+        if file.has(**key, **({} if trial.goal is Goal.BALANCED else {"goal": trial.goal})):
+            continue
+        wall_s, cpu_s = time.perf_counter(), time.process_time()
+        costed = _planned(trial.day, trial.goal, limits, trial.seed)
+        times = {"wall_s": time.perf_counter() - wall_s, "cpu_s": time.process_time() - cpu_s}
+        rounded = {name: round(time_s, 3) for name, time_s in times.items()}
+        for row in trial.rows(costed):
+            added = key | json_of(row) | rounded | circumstances()
+            # A run that was killed between a trial's two rows has left the first of them.
+            if not file.has(**added):
+                file.add(added)
+                console.print(line_of(row))
+    return [
+        row
+        for row in file.rows
+        if row["bench"] == NAME and (row["seconds"], row["work_limit"]) == tuple(limited.values())
+    ]
+
+
+def json_of(row: Row) -> JsonRow:
+    """A row as JSON has it; its value is controllable cost in €."""
     if isinstance(row, GoalRow):
-        return asdict(row)
-    return asdict(row) | {"saving": row.saving, "saving_without_late": row.saving_without_late}
+        return asdict(row) | {"value": row.controllable_eur}
+    shares = {"saving": row.saving, "saving_without_late": row.saving_without_late}
+    return asdict(row) | shares | {"value": row.balanced_eur}
 
 
 def line_of(row: Row) -> str:
@@ -111,16 +157,34 @@ def line_of(row: Row) -> str:
     return f"{row.day}: {row.balanced_eur:,.0f} €, {row.saving:.1%} saved, {row.work:,} orders costed"
 
 
-def page(rows: Iterable[Row]) -> Iterator[RenderableType]:
-    """The tables of a run and its median."""
-    rows = tuple(rows)
-    days = [row for row in rows if isinstance(row, DayRow)]
-    yield _day_table(days)
-    yield _goal_table(row for row in rows if isinstance(row, GoalRow))
+def tables(rows: Sequence[JsonRow]) -> Iterator[FigureTable]:
+    """Days beside the baselines with the median over the drawn ones, and the four goals."""
+    days = [_row_of(DayRow, row) for row in rows if "day" in row]
     drawn = [row for row in days if row.day != SAMPLE]
-    if drawn:
-        yield "Saved on the better baseline over the drawn days: " + _spread(row.saving for row in drawn)
-        yield "The same without late costs: " + _spread(row.saving_without_late for row in drawn)
+    notes = (
+        "Saved on the better baseline over the drawn days: " + _spread(row.saving for row in drawn),
+        "The same without late costs: " + _spread(row.saving_without_late for row in drawn),
+    )
+    yield _day_table(days, notes if drawn else ())
+    yield _goal_table(_row_of(GoalRow, row) for row in rows if "goal" in row)
+
+
+def _row_of(kind: type[AnyRow], row: JsonRow) -> AnyRow:
+    return kind(**{field.name: row[field.name] for field in fields(kind)})
+
+
+def _trials(seeds: Iterable[int], drawn_days: int) -> Iterator[DayTrial]:
+    seeds = tuple(seeds)
+    sample = sample_day()
+    others = (goal for goal in Goal if goal is not Goal.BALANCED)
+    goals = (Goal.BALANCED, *others)
+    for seed in seeds:
+        for goal in goals:
+            yield DayTrial(SAMPLE, sample, goal, seed)
+    for day_seed, jobs, lines in DRAWN_DAYS[:drawn_days]:
+        day = drawn_day(day_seed, jobs, lines)
+        for seed in seeds:
+            yield DayTrial(f"drawn {day_seed}", day, Goal.BALANCED, seed)
 
 
 def _spread(savings: Iterable[float]) -> str:
@@ -174,51 +238,45 @@ def _work(costed: CostedPlan) -> int:
     return 0 if costed.search is None else costed.search.work
 
 
-def _day_table(rows: Iterable[DayRow]) -> Table:
-    table = Table(title="Controllable cost of the balanced order", title_justify="left")
-    for heading in (
-        "day",
-        "jobs",
-        "lines",
-        "seed",
-        "left out",
-        "late",
-        "late €",
-        "waste m",
-        "changeover min",
-    ):
-        table.add_column(heading, justify="left" if heading == "day" else "right")
-    for heading in ("balanced €", "as entered €", "by due €", "saving", "without late", "orders"):
-        table.add_column(heading, justify="right")
-    for row in rows:
-        counts = (row.jobs, row.lines, row.seed, row.left_out, row.late_jobs)
-        money = (row.balanced_eur, row.as_entered_eur, row.by_due_time_eur)
-        table.add_row(
-            row.day,
-            *map(str, counts),
-            f"{row.late_eur:,.0f}",
-            f"{row.waste_m:,.0f}",
-            f"{row.changeover_min:,.0f}",
-            *(f"{eur:,.0f}" for eur in money),
-            f"{row.saving:.1%}",
-            f"{row.saving_without_late:.1%}",
-            f"{row.work:,}",
-        )
-    return table
+def _day_table(rows: Iterable[DayRow], notes: tuple[str, ...]) -> FigureTable:
+    return FigureTable(
+        "Controllable cost of the balanced order",
+        (
+            *("day", "jobs", "lines", "seed", "left out", "late", "late €", "waste m", "changeover min"),
+            *("balanced €", "as entered €", "by due €", "saving", "without late", "orders"),
+        ),
+        tuple(_day_line(row) for row in rows),
+        notes,
+    )
 
 
-def _goal_table(rows: Iterable[GoalRow]) -> Table:
-    table = Table(title="The four goals on the sample day", title_justify="left")
-    table.add_column("goal")
-    for heading in ("seed", "waste m", "changeover min", "controllable €", "orders"):
-        table.add_column(heading, justify="right")
-    for row in rows:
-        table.add_row(
-            row.goal,
-            str(row.seed),
-            f"{row.waste_m:,.1f}",
-            f"{row.changeover_min:,.1f}",
-            f"{row.controllable_eur:,.0f}",
-            f"{row.work:,}",
-        )
-    return table
+def _day_line(row: DayRow) -> tuple[str, ...]:
+    counts = (row.jobs, row.lines, row.seed, row.left_out, row.late_jobs)
+    figures = (row.late_eur, row.waste_m, row.changeover_min)
+    money = (row.balanced_eur, row.as_entered_eur, row.by_due_time_eur)
+    return (
+        row.day,
+        *map(str, counts),
+        *(f"{figure:,.0f}" for figure in (*figures, *money)),
+        f"{row.saving:.1%}",
+        f"{row.saving_without_late:.1%}",
+        f"{row.work:,}",
+    )
+
+
+def _goal_table(rows: Iterable[GoalRow]) -> FigureTable:
+    return FigureTable(
+        "The four goals on the sample day",
+        ("goal", "seed", "waste m", "changeover min", "controllable €", "orders"),
+        tuple(
+            (
+                row.goal,
+                str(row.seed),
+                f"{row.waste_m:,.1f}",
+                f"{row.changeover_min:,.1f}",
+                f"{row.controllable_eur:,.0f}",
+                f"{row.work:,}",
+            )
+            for row in rows
+        ),
+    )

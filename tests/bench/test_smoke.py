@@ -1,52 +1,240 @@
-"""The benchmark of days runs through and says what it should, without any search worth the name."""
+"""Every benchmark runs through and says what it should, without any search worth the name."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from app.contracts.sequences import Goal
-from tests.bench.__main__ import main
+from app.services import planning
+from tests.bench import start
+from tests.bench.__main__ import BENCHES, main
 from tests.bench.day import DRAWN_DAYS, SAMPLE
+from tests.bench.entry import OURS
+from tests.bench.instances import Matrix
+from tests.bench.start_probe import first_improvement
+from tests.published import br17
+
+Rows = list[dict[str, Any]]
+
+THREE_CITIES = ((9999, 1, 5), (5, 9999, 2), (3, 5, 9999))
+BR17 = tuple(tuple(9999 if minutes is None else minutes for minutes in row) for row in br17.MATRIX)
+BOOK_EXAMPLE = {
+    "p": [13, 9, 13, 10],
+    "d": [12, 37, 21, 22],
+    "w": [2, 4, 2, 5],
+    "init": [1, 1, 3, 4],
+    "s": [[0, 4, 1, 3], [0, 0, 1, 0], [1, 2, 0, 3], [4, 3, 1, 0]],
+    "opt": 98,
+}
+"""Pinedo's example of the dispatching rule with set-ups; see tests/published."""
+SMALL = ("--seconds", "0.2", "--threads", "1")
 
 
-@pytest.fixture(scope="module")
-def rows(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
-    """Rows of a run whose searches cost the two baselines and keep the better."""
-    file = tmp_path_factory.mktemp("bench") / "rows.json"
-    main(["day", "--work", "1", "--days", "1", "--json", str(file)])
-    found: list[dict[str, Any]] = json.loads(file.read_text(encoding="utf-8"))["rows"]
+def _tsplib_text(name: str, rows: Matrix) -> str:
+    head = f"NAME: {name}\nTYPE: ATSP\nDIMENSION: {len(rows)}\nEDGE_WEIGHT_TYPE: EXPLICIT\n"
+    matrix = "\n".join(" ".join(map(str, row)) for row in rows)
+    return f"{head}EDGE_WEIGHT_FORMAT: FULL_MATRIX\nEDGE_WEIGHT_SECTION\n{matrix}\nEOF\n"
+
+
+def _rows(file: Path) -> Rows:
+    found: Rows = json.loads(file.read_text(encoding="utf-8"))["rows"]
     return found
 
 
-def test_every_day_has_a_row_with_its_saving_on_the_better_baseline(rows: list[dict[str, Any]]) -> None:
-    days = [row for row in rows if "day" in row]
-    assert [row["day"] for row in days] == [SAMPLE, f"drawn {DRAWN_DAYS[0][0]}"]
-    for row in days:
+def _ours(rows: Rows) -> Rows:
+    return [row for row in rows if row["solver"] == OURS]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where this module's runs keep their rows."""
+    return tmp_path_factory.mktemp("bench")
+
+
+@pytest.fixture(scope="module")
+def tours(folder: Path) -> Rows:
+    """Rows of two published tours with two seeds."""
+    cities = folder / "cities"
+    cities.mkdir()
+    for name, rows in (("three", THREE_CITIES), ("br17", BR17)):
+        (cities / f"{name}.atsp").write_text(_tsplib_text(name, rows), encoding="ascii")
+    main(["atsp", "--data", str(cities), "--seeds", "2", *SMALL, "--json", str(folder / "atsp.json")])
+    return _rows(folder / "atsp.json")
+
+
+@pytest.fixture(scope="module")
+def late(folder: Path) -> Rows:
+    """Rows of one small published instance with due times, ours and the peers'."""
+    data = folder / "tardiness_data.json"
+    data.write_text(json.dumps({"instances": {"1": BOOK_EXAMPLE}}), encoding="utf-8")
+    asked = ("--data", str(data), "--seeds", "1", "--peers", *SMALL)
+    main(["tardiness", *asked, "--json", str(folder / "tardiness.json")])
+    return _rows(folder / "tardiness.json")
+
+
+@pytest.fixture(scope="module")
+def structured(folder: Path) -> Rows:
+    """Rows of the smallest structured day, ours and the peers'."""
+    asked = ("--only", "40/4/10/1", "--seeds", "1", "--peers", *SMALL)
+    main(["structured", *asked, "--json", str(folder / "structured.json")])
+    return _rows(folder / "structured.json")
+
+
+@pytest.fixture(scope="module")
+def days(folder: Path) -> Rows:
+    """Rows of a run whose searches cost the two baselines and keep the better."""
+    main(["day", "--work", "1", "--days", "1", "--json", str(folder / "day.json")])
+    return _rows(folder / "day.json")
+
+
+def test_every_tour_has_a_row_a_seed_that_is_not_below_its_optimum(tours: Rows) -> None:
+    assert [(row["instance"], row["seed"]) for row in tours] == [
+        *(("three", 0), ("three", 1)),
+        *(("br17", 0), ("br17", 1)),
+    ]
+    assert all(row["optimum"] == 39 <= row["value"] for row in tours if row["instance"] == "br17")
+
+
+def test_without_a_published_optimum_a_tour_stands_beside_the_best_seen(tours: Rows) -> None:
+    assert [(row["value"], row["best_known"]) for row in tours if row["instance"] == "three"] == [(6, 6)] * 2
+
+
+def test_rows_say_what_they_took_and_what_measured_them(tours: Rows, structured: Rows) -> None:
+    for row in (*tours, *structured):
+        assert row["wall_s"] >= 0
+        assert row["cpu_s"] >= 0
+        assert row["cores"] >= 1
+        assert {"python", "numba", "ortools"} <= set(row["versions"])
+
+
+def test_drawn_tours_need_no_file(folder: Path) -> None:
+    main(["atsp", "--only", "crane 30", "--seeds", "1", *SMALL, "--json", str(folder / "drawn.json")])
+    (row,) = _rows(folder / "drawn.json")
+    assert (row["instance"], row["jobs"]) == ("crane 30", 30)
+    assert "optimum" not in row
+
+
+def test_peers_stand_beside_ours_where_lateness_counts(late: Rows) -> None:
+    assert [row["solver"] for row in late] == [OURS, "CP-SAT, hinted", "routing library, one thread"]
+    assert all(row["optimum"] == 98 <= row["value"] for row in late)
+    assert late[0]["value"] == 98
+
+
+def test_peers_stand_beside_ours_on_structured_days(structured: Rows) -> None:
+    assert [row["solver"] for row in structured] == [
+        *(OURS, "CP-SAT", "CP-SAT, hinted"),
+        "routing library, one thread",
+    ]
+
+
+def test_no_order_of_a_structured_day_is_below_its_bound(structured: Rows) -> None:
+    for row in structured:
+        assert row["bound"] <= row["best_known"]
+        assert row["value"] is None or row["best_known"] <= row["value"]
+    assert _ours(structured)[0]["value"] is not None
+
+
+def test_a_name_that_no_instance_has_is_refused() -> None:
+    with pytest.raises(ValueError, match="no such instance: 41/4/10/1"):
+        main(["structured", "--only", "41/4/10/1", *SMALL])
+
+
+@pytest.mark.usefixtures("tours", "late", "structured", "days")
+def test_the_report_has_every_command_and_its_tables(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capsys.readouterr()
+    main(["report", *(str(folder / f"{name}.json") for name in ("atsp", "tardiness", "structured", "day"))])
+    page = capsys.readouterr().out
+    for heading in ("### atsp", "### tardiness", "### structured", "### day"):
+        assert heading in page
+    assert "`python -m tests.bench atsp --data cities --seeds 2 --seconds 0.2 --threads 1`" in page
+    assert "| three | 3 | (best seen) 6 | 6 | 0.00 % | 0.00 % | 2 of 2 |" in page
+    assert "| 1 | 98 | 98 | 0 | 0 | 1 of 1 |" in page
+    assert "beside general libraries" in page
+    assert str(folder) not in page
+
+
+def test_processes_are_measured_in_pairs_the_first_of_which_has_nothing_compiled(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    empty: list[bool] = []
+
+    def measured_here(kernels: Path, seed: int, jobs: int, limit_s: float) -> dict[str, Any]:
+        empty.append(not list(kernels.iterdir()))
+        (kernels / "a kernel").touch()
+        return asdict(first_improvement(jobs, seed, limit_s))
+
+    monkeypatch.setattr(start, "probe", measured_here)
+    asked = ["start", "--jobs", "6", "--seconds", "0.5", "--seeds", "2", "--json", str(folder / "start.json")]
+    main(asked)
+    rows = _rows(folder / "start.json")
+    assert empty == [True, False] * 2
+    assert [row["instance"] for row in rows] == [f"6 jobs, {kind}" for kind in (start.COLD, start.CACHED)] * 2
+    for row in rows:
+        assert 0 <= row["import_s"] <= row["first_s"]
+        assert row["improved_s"] is None or row["first_s"] <= row["improved_s"]
+        assert row["value"] == row["improved_s"]
+    main(asked)
+    assert len(empty) == 4
+
+
+def test_a_day_that_was_measured_is_not_planned_again(
+    days: Rows, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(planning, "plan", lambda *asked, **limits: pytest.fail("planned again"))
+    main(["day", "--work", "1", "--days", "1", "--json", str(folder / "day.json")])
+    assert _rows(folder / "day.json") == days
+
+
+def test_every_day_has_a_row_with_its_saving_on_the_better_baseline(days: Rows) -> None:
+    of_days = [row for row in days if "day" in row]
+    assert [row["day"] for row in of_days] == [SAMPLE, f"drawn {DRAWN_DAYS[0][0]}"]
+    for row in of_days:
         better_eur = min(row["as_entered_eur"], row["by_due_time_eur"])
         assert row["saving"] == pytest.approx(1 - row["balanced_eur"] / better_eur)
 
 
-def test_a_days_saving_is_told_without_late_costs_too(rows: list[dict[str, Any]]) -> None:
-    for row in (row for row in rows if "day" in row):
+def test_a_days_saving_is_told_without_late_costs_too(days: Rows) -> None:
+    for row in (row for row in days if "day" in row):
         entered_eur = row["as_entered_eur"] - row["as_entered_late_eur"]
         by_due_eur = row["by_due_time_eur"] - row["by_due_time_late_eur"]
         own_eur = row["balanced_eur"] - row["late_eur"]
         assert row["saving_without_late"] == pytest.approx(1 - own_eur / min(entered_eur, by_due_eur))
 
 
-def test_no_order_is_above_a_baseline(rows: list[dict[str, Any]]) -> None:
-    assert all(row["saving"] >= 0 for row in rows if "day" in row)
+def test_no_order_is_above_a_baseline(days: Rows) -> None:
+    assert all(row["saving"] >= 0 for row in days if "day" in row)
 
 
-def test_every_goal_is_tried_on_the_sample_day(rows: list[dict[str, Any]]) -> None:
-    assert sorted(row["goal"] for row in rows if "goal" in row) == sorted(Goal)
+def test_every_goal_is_tried_on_the_sample_day(days: Rows) -> None:
+    assert sorted(row["goal"] for row in days if "goal" in row) == sorted(Goal)
 
 
-def test_the_balanced_goal_has_the_sample_days_own_figures(rows: list[dict[str, Any]]) -> None:
-    day = next(row for row in rows if row.get("day") == SAMPLE)
-    goal = next(row for row in rows if row.get("goal") == Goal.BALANCED)
+def test_the_balanced_goal_has_the_sample_days_own_figures(days: Rows) -> None:
+    day = next(row for row in days if row.get("day") == SAMPLE)
+    goal = next(row for row in days if row.get("goal") == Goal.BALANCED)
     assert goal["controllable_eur"] == day["balanced_eur"]
     assert goal["waste_m"] == day["waste_m"]
+
+
+def _options(bench: str) -> Iterator[str]:
+    yield from (word for word in ("--seconds", "--seeds", "--json"))
+    if bench in ("atsp", "tardiness", "structured"):
+        yield from ("--threads", "--peers", "--only")
+
+
+@pytest.mark.parametrize("bench", sorted(BENCHES))
+def test_every_benchmark_says_what_it_can_be_asked_for(
+    bench: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        main([bench, "--help"])
+    told = capsys.readouterr().out
+    assert all(option in told for option in _options(bench))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from solver.calendar import Calendar
@@ -332,3 +332,57 @@ def _job(rng: random.Random, job_idx: int, shape: DayShape) -> Job:
         late_eur_per_h=Fraction(rng.choice((0, 30))),
         low_migration=rng.random() < 0.15,
     )
+
+
+def one_line_day(seed: int, jobs: int) -> Problem:
+    """A queue of so many jobs that one line can run, every feature of the model on.
+
+    Stock is followed and suffices, so that every order places all of them; a print cylinder stands at
+    two stations and has one copy.
+    """
+    drawn = drawn_day(seed, DayShape(jobs=3 * jobs, lines=1))
+    line = drawn.plant.lines[0]
+    plant = replace(
+        drawn.plant,
+        lines=(replace(line, hands_while_running=max(1, line.hands_while_running), cold_after_ms=2 * H_MS),),
+        substrates=tuple(_ample(substrate) for substrate in drawn.plant.substrates),
+        cylinders=tuple(
+            replace(cylinder, copies=1) if cylinder.id == "print-96" else cylinder
+            for cylinder in drawn.plant.cylinders
+        ),
+    )
+    whole = Problem(plant, drawn.jobs)
+    runnable = [job for job_idx, job in enumerate(drawn.jobs) if station_choices(whole, 0, job_idx)]
+    if len(runnable) < jobs:
+        raise ValueError(f"seed {seed} gives {len(runnable)} jobs that can run, not {jobs}")
+    return Problem(plant, tuple(runnable[:jobs]))
+
+
+def _ample(substrate: Substrate) -> Substrate:
+    return replace(
+        substrate,
+        widths=tuple(
+            replace(
+                stocked,
+                on_hand_um=10**12,
+                deliveries=stocked.deliveries or (Delivery(5 * H_MS, 500 * M_UM),),
+            )
+            for stocked in substrate.widths
+        ),
+    )
+
+
+def on_one_line(problem: Problem, line_idx: int) -> Problem:
+    """The queue as far as one of the lines can run it, with that line alone and no locks."""
+    jobs = tuple(
+        job for job_idx, job in enumerate(problem.jobs) if station_choices(problem, line_idx, job_idx)
+    )
+    plant = replace(problem.plant, lines=(problem.plant.lines[line_idx],))
+    return Problem(plant, jobs)
+
+
+def with_scarce_cylinders(problem: Problem) -> Problem:
+    """The same with one copy of every cylinder, so that stations take them from each other."""
+    cylinders = tuple(replace(cylinder, copies=1) for cylinder in problem.plant.cylinders)
+    plant = replace(problem.plant, cylinders=cylinders)
+    return Problem(plant, problem.jobs, problem.locks)

@@ -19,8 +19,14 @@ def costed(problem: Problem, order: Order, weights: Weights = PLAIN_MONEY) -> Se
     return _checked(problem, account(problem, order, weights), weights)
 
 
-def best_of(problem: Problem, weights: Weights = PLAIN_MONEY, work: int = 2000, seed: int = 0) -> Sequence:
-    """The best sequence the optimiser finds within so many costed sequences."""
+def best_of(
+    problem: Problem, weights: Weights = PLAIN_MONEY, work: int | None = None, seed: int = 0
+) -> Sequence:
+    """The best sequence the optimiser finds within so much work: changes tried on one line, sequences
+    costed on several.
+    """
+    if work is None:
+        work = 200_000 if len(problem.plant.lines) == 1 else 2_000
     return _checked(problem, solve(problem, weights, Stop(work=work), seed).sequences[0], weights)
 
 

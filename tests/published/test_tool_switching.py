@@ -138,6 +138,6 @@ def test_the_order_of_the_jobs_matters(instance: Instance) -> None:
 
 @INSTANCES
 def test_the_optimiser_finds_the_fewest_changes(instance: Instance) -> None:
-    best = best_of(instance.problem, SETUP_MINUTES_ONLY, work=20_000)
+    best = best_of(instance.problem, SETUP_MINUTES_ONLY, work=200_000)
     assert setup_min(best) == fewest_changes(instance)
     assert best.left_out == ()

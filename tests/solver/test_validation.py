@@ -69,7 +69,7 @@ BAD: list[tuple[Callable[[], object], str]] = [
     (lambda: Stop(), "a search without a limit does not end"),
     (lambda: Stop(time_s=-1), "time_s must be at least 0"),
     (lambda: Stop(time_s=float("nan")), "time_s must be at least 0"),
-    (lambda: Stop(work=-1), "work must be at least 0"),
+    (lambda: Stop(work=-1), "work must be a whole number of at least 0, is -1"),
     (lambda: Problem(PLANT, (JOB, JOB)), "jobs holds 'a' twice"),
     (lambda: Problem(PLANT, (replace(JOB, substrate="wood"),)), "unknown substrate 'wood'"),
     (lambda: Problem(PLANT, (replace(JOB, die="none"),)), "unknown die 'none'"),

@@ -1,0 +1,380 @@
+"""A problem of one line as plain arrays for the kernels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from solver.baselines import started_order
+from solver.closures import interruption_ms
+from solver.copies import present_copies
+from solver.feasibility import station_choices
+from solver.locks import FixedStart
+from solver.plant import AspectRule, Line, StockedWidth
+from solver.problem import Problem
+from solver.run_plan import RunPlan
+from solver.schedule import Scheduler
+from solver.search.book import LineTables
+from solver.search.changeover_memo import Shape, web_tables
+from solver.search.kernels.tables import (
+    ARRIVAL,
+    BEFORE,
+    CLOSURE,
+    END,
+    HEAD,
+    LINE,
+    LOW,
+    NEED,
+    NEVER_MS,
+    PLAN,
+    PRINT_CLOSURE,
+    PRINT_START,
+    SET_NEED,
+    STOCK,
+    TOOL,
+    WASH_NEED,
+    Ints,
+    Rows,
+)
+from solver.search.slots import SPLICE_TABLE, Need, Slots, threaded_by
+from solver.sequence import Order, Placement, Stock
+from solver.setups import outgoing_stock
+from solver.timeline import State
+from solver.tooling import present_loaded, tool_key
+from solver.weights import Weights
+
+MOST_CHOICES = 60
+"""Station choices of a job that the search looks at, evenly spread over all of them."""
+PRESENT_SHAPE = 0
+ENDLESS_UM = 1 << 60
+
+
+class CompiledLine:
+    """A problem of one line, under one goal, as the kernels read it.
+
+    Attributes
+    ----------
+    plans
+        Run plans by the kernels' numbers; those of a job stand together, a started run's is the last.
+    job_plans
+        (jobs, 2) the range of every job's plans; empty where it cannot run or has started.
+    started
+        The plans that stand before every order: a started run's, or none.
+    tables, web
+        What the kernels read.
+    state, eur
+        The line as the plan begins, with a started run placed, and that run's cost.
+    """
+
+    def __init__(self, problem: Problem, weights: Weights) -> None:
+        if len(problem.plant.lines) != 1:
+            raise ValueError(f"one line can be compiled, the plant has {len(problem.plant.lines)}")
+        self.problem = problem
+        self.scheduler = Scheduler(problem, weights)
+        self.plans: list[RunPlan] = []
+        self.job_plans = np.zeros((len(problem.jobs), 2), np.int64)
+        self.started = self._number_plans()
+        line = problem.plant.lines[0]
+        self.slots = Slots(problem, line, self.plans)
+        self._shapes = {_present_shape(line): PRESENT_SHAPE}
+        self._shape_of = [
+            self._shapes.setdefault(_plan_shape(line, plan), len(self._shapes)) for plan in self.plans
+        ]
+        self._stocks = _followed_stocks(problem)
+        self._present_copies = present_copies(problem)
+        self.web = web_tables(problem, weights, line, self.slots, tuple(self._shapes))
+        self.tables = self._tables(line)
+        begun = self.scheduler.begin([[self.plans[idx] for idx in self.started]])
+        self.state, self.eur = self._state(begun), begun.eur
+
+    def numbers(self, order: Order) -> Ints:
+        """An order's plans by number, without a started run.
+
+        Raises
+        ------
+        ValueError
+            Where it has a placement that is not among the choices looked at.
+        """
+        number = {plan.placement: idx for idx, plan in enumerate(self.plans)}
+        started = {self.plans[idx].placement.job_idx for idx in self.started}
+        found: list[int] = []
+        for placement in order[0]:
+            if placement.job_idx in started:
+                continue
+            if placement not in number:
+                raise ValueError(f"the search does not look at {placement}")
+            found.append(number[placement])
+        return np.array(found, np.int64)
+
+    def order(self, numbers: Iterable[int]) -> Order:
+        """The order behind numbers, a started run before it."""
+        return (tuple(self.plans[idx].placement for idx in (*self.started, *numbers)),)
+
+    def _number_plans(self) -> tuple[int, ...]:
+        started = started_order(self.problem)[0]
+        gone = {placement.job_idx for placement in started}
+        for job_idx in range(len(self.problem.jobs)):
+            first = len(self.plans)
+            if job_idx not in gone:
+                choices = station_choices(self.problem, 0, job_idx)
+                step = -(-len(choices) // MOST_CHOICES) or 1
+                self.plans.extend(
+                    self.scheduler.plan(0, Placement(job_idx, choice)) for choice in choices[::step]
+                )
+            self.job_plans[job_idx] = first, len(self.plans)
+        self.plans.extend(self.scheduler.plan(0, placement) for placement in started)
+        return tuple(range(len(self.plans) - len(started), len(self.plans)))
+
+    def _tables(self, line: Line) -> LineTables:
+        slots = self.slots
+        ranges = self._copy_ranges()
+        tools: list[tuple[int, ...]] = []
+        plans = np.zeros(len(self.plans), PLAN)
+        for idx, plan in enumerate(self.plans):
+            self._fill_plan(plans[idx], plan, idx)
+            plans[idx]["tools_from"] = len(tools)
+            tools.extend(_tool_entries(slots, plan, slots.needs[idx], ranges))
+            plans[idx]["tools_to"] = len(tools)
+        needs = NeedRows(slots, slots.radices(len(self._shapes)))
+        stocks, arrivals = _stock_rows(self._stocks.values())
+        return LineTables(
+            line=self._line_row(line),
+            plans=plans,
+            differs=needs.rows("differs", NEED),
+            washed=needs.rows("washed", WASH_NEED),
+            added=needs.rows("added", SET_NEED),
+            threaded=needs.rows("threaded", NEED),
+            tools=np.array(tools, TOOL),
+            wash_codes=needs.wash_codes(),
+            resets=np.array(
+                [
+                    slot.aspect.rule is AspectRule.ADDED and line.stations[slot.station_idx].is_inkjet
+                    for slot in slots.slots
+                ],
+                np.uint8,
+            ),
+            closures=np.array(line.calendar.closures, np.int64).reshape(-1, 2),
+            stocks=stocks,
+            arrivals=arrivals,
+            tool_copies=self._tool_copies(),
+            shape_stocks=np.array([self._stock_number(shape.stock) for shape in self._shapes], np.int64),
+        )
+
+    def _fill_plan(self, row: np.void, plan: RunPlan, idx: int) -> None:
+        weighing = self.scheduler.weighing
+        job_idx, layout = plan.placement.job_idx, plan.layout
+        row["job"] = job_idx
+        row["shape"] = self._shape_of[idx]
+        row["stock"] = self._stock_number(plan.stock)
+        row["low_migration"] = plan.job.low_migration
+        row["ready_ms"] = max(plan.job.ready_ms, self._fixed_ms(job_idx))
+        row["window_ms"] = plan.job.ready_ms
+        row["work_ms"] = plan.work_ms
+        row["due_ms"] = NEVER_MS if plan.press_due_ms is None else plan.press_due_ms
+        row["own_need_um"] = plan.own_need_um
+        um_eur = weighing.um_eur(plan.stock)
+        row["um_eur"] = um_eur
+        row["run_eur"] = (
+            layout.run_ms * weighing.running_eur_per_ms[0]
+            + (plan.work_ms - layout.run_ms) * weighing.stopped_eur_per_ms[0]
+            + (plan.own_need_um - layout.web_um) * um_eur
+        )
+        row["floor_eur"] = weighing.floor_eur(plan)
+        row["late_once_eur"], row["late_ms_eur"] = weighing.late_prices(job_idx)
+
+    def _fixed_ms(self, job_idx: int) -> int:
+        return max(
+            (
+                lock.start_ms
+                for lock in self.problem.locks
+                if isinstance(lock, FixedStart) and self.problem.job_idx[lock.job] == job_idx
+            ),
+            default=0,
+        )
+
+    def _line_row(self, line: Line) -> Rows:
+        row = np.zeros(1, LINE)
+        row["shapes"] = len(self._shapes)
+        row["hold_ms"] = line.hold_ms
+        row["cold_after_ms"] = NEVER_MS if line.cold_after_ms is None else line.cold_after_ms
+        horizon_ms = line.calendar.horizon_ms
+        row["horizon_ms"] = NEVER_MS if horizon_ms is None else horizon_ms
+        row["clean_down_in_ms"] = line.clean_down_in_ms
+        row["clean_down_out_ms"] = line.clean_down_out_ms
+        row["hands_while_running"] = line.hands_while_running
+        row["interruption_ms"] = interruption_ms(line, cold=False)
+        row["cold_interruption_ms"] = interruption_ms(line, cold=True)
+        row["restart_um"] = line.restart_um
+        row["start_up_um"] = line.start_up_um
+        row["start_up_ms"] = line.start_up_ms
+        row["present_cold"] = line.present.cold
+        row["present_shape"] = PRESENT_SHAPE
+        row["drawn_at"] = HEAD + len(self.slots.slots) + 1
+        row["in_use_at"] = row["drawn_at"] + len(self._stocks) + bool(self._stocks)
+        row["places_at"] = row["in_use_at"] + (len(self.slots.slots) if self.slots.scarce else 0)
+        row["stored_at"] = row["places_at"] + sum(len(self._present_copies[key]) for key in self.slots.scarce)
+        row["single_copies"] = all(len(self._present_copies[key]) == 1 for key in self.slots.scarce)
+        row["stopped_ms_eur"] = self.scheduler.weighing.stopped_eur_per_ms[0]
+        return row
+
+    def _copy_ranges(self) -> dict[str, tuple[int, int]]:
+        """The numbers of every scarce tool's copies."""
+        ranges: dict[str, tuple[int, int]] = {}
+        start = 0
+        for key in self.slots.scarce:
+            ranges[key] = start, start + len(self._present_copies[key])
+            start = ranges[key][1]
+        return ranges
+
+    def _tool_copies(self) -> Ints:
+        slots = self.slots.slots
+        values = max((len(slot.numbers) for slot in slots), default=0)
+        found = np.zeros((len(slots), values, 2), np.int64)
+        ranges = self._copy_ranges()
+        for slot_idx in self.slots.scarce_slots:
+            for text, number in slots[slot_idx].numbers.items():
+                if text:
+                    key = tool_key(slots[slot_idx].aspect.name, text)
+                    found[slot_idx, number] = ranges.get(key, (0, 0))
+        return found
+
+    def _stock_number(self, stock: Stock | None) -> int:
+        """The number of a stock; those that are not followed share the last."""
+        return list(self._stocks).index(stock) if stock in self._stocks else len(self._stocks)
+
+    def _state(self, begun: State) -> Ints:
+        """The state row of a line as its plan begins."""
+        line, state = self.problem.plant.lines[0], begun.lines[0]
+        setups = self.scheduler.setups
+        holding = self.slots.holding([setups.loaded(number) for number in state.holding])
+        copies = [copy for key in self.slots.scarce for copy in begun.copies[key]]
+        in_use_ms = np.zeros(len(holding) if copies else 0, np.int64)
+        for copy in copies:
+            if copy.place is not None:
+                in_use_ms[self.slots.at(copy.place)] = copy.free_ms
+        head = np.zeros(HEAD, np.int64)
+        head[END] = state.end_ms
+        head[PRINT_START] = state.print_start_ms
+        head[BEFORE] = self.started[0] if self.started else -1
+        head[LOW] = state.clean
+        head[CLOSURE] = _ending_after(line, state.end_ms)
+        head[PRINT_CLOSURE] = _ending_after(line, state.print_start_ms)
+        return np.concatenate(
+            [
+                head,
+                np.array([*holding, 0], np.int64),
+                np.zeros(len(self._stocks) + bool(self._stocks), np.int64),
+                in_use_ms,
+                np.array(
+                    [-1 if copy.place is None else self.slots.at(copy.place) for copy in copies], np.int64
+                ),
+                np.array([copy.free_ms for copy in copies], np.int64),
+            ]
+        )
+
+
+NEED_LISTS = ("differs", "washed", "added", "threaded")
+"""In the order in which a kernel looks at a plan's slots."""
+
+
+class NeedRows:
+    """What plans need as the kernels read it: lists of one length for all plans, by kind."""
+
+    def __init__(self, slots: Slots, radices: Sequence[int]) -> None:
+        self._slots = slots
+        self._radices = (*radices, 0)
+        self._by_kind = [
+            {kind: [need for need in needs if _kind(slots, need) == kind] for kind in NEED_LISTS}
+            for needs in slots.needs
+        ]
+        self._most = {
+            kind: max((len(by_kind[kind]) for by_kind in self._by_kind), default=0) for kind in NEED_LISTS
+        }
+        washed = [idx for idx, slot in enumerate(slots.slots) if slot.aspect.rule is AspectRule.WASH_UP]
+        self._wash_table = {slot_idx: table for table, slot_idx in enumerate(washed)}
+
+    def rows(self, kind: str, dtype: np.dtype[np.void]) -> Rows:
+        """(plans, most of the kind) rows."""
+        rows = np.zeros((len(self._by_kind), self._most[kind]), dtype)
+        rows["slot"] = len(self._slots.slots)
+        for plan_idx, by_kind in enumerate(self._by_kind):
+            for at, need in enumerate(by_kind[kind]):
+                row = rows[plan_idx, at]
+                row["slot"], row["value"] = need.slot, need.value
+                row["radix"] = self._radices[need.slot]
+                if kind == "washed":
+                    row["table"] = self._wash_table[need.slot]
+        return rows
+
+    def wash_codes(self) -> Ints:
+        """(wash-up slots, from, to) codes of the times."""
+        slots = [self._slots.slots[slot_idx] for slot_idx in self._wash_table]
+        values = max((len(slot.numbers) for slot in slots), default=0)
+        codes = np.zeros((len(slots), values, values), np.int64)
+        for table, slot in enumerate(slots):
+            for (held, value), code in slot.codes.items():
+                codes[table, held, value] = code
+        return codes
+
+
+def _kind(slots: Slots, need: Need) -> str:
+    slot = slots.slots[need.slot]
+    match slot.aspect.rule:
+        case AspectRule.WASH_UP:
+            return "washed"
+        case AspectRule.ADDED:
+            return "added"
+        case AspectRule.DIFFERS:
+            return "threaded" if slot.station_idx == SPLICE_TABLE else "differs"
+
+
+def _tool_entries(
+    slots: Slots, plan: RunPlan, needs: list[Need], ranges: dict[str, tuple[int, int]]
+) -> Iterable[tuple[int, ...]]:
+    tool_at = {
+        slots.at((0, tool.station_idx, tool.aspect_idx)): tool.key
+        for tool in plan.tools
+        if tool.key in ranges
+    }
+    numbers = {key: number for number, key in enumerate(ranges)}
+    for need in needs:
+        if need.slot in slots.scarce_slots:
+            key = tool_at.get(need.slot, "")
+            copies = ranges.get(key, (0, 0))
+            yield numbers.get(key, -1), *copies, need.value, need.slot, slots.slots[need.slot].station_idx
+
+
+def _followed_stocks(problem: Problem) -> dict[Stock, StockedWidth]:
+    return {
+        Stock(substrate.code, stocked.width_um): stocked
+        for substrate in problem.plant.substrates
+        for stocked in substrate.widths
+        if stocked.on_hand_um is not None
+    }
+
+
+def _stock_rows(stocks: Iterable[StockedWidth]) -> tuple[Rows, Rows]:
+    rows: list[tuple[int, int, int]] = []
+    arrivals: list[tuple[int, int]] = []
+    for stocked in stocks:
+        first = len(arrivals)
+        arrivals.extend((delivery.at_ms, delivery.length_um) for delivery in stocked.deliveries)
+        rows.append((stocked.on_hand_um or 0, first, len(arrivals)))
+    if rows:
+        rows.append((ENDLESS_UM, 0, 0))
+    return np.array(rows, STOCK), np.array(arrivals, ARRIVAL)
+
+
+def _present_shape(line: Line) -> Shape:
+    off = frozenset(idx for idx, station in enumerate(line.stations) if station.id in line.present.thrown_off)
+    return Shape((), outgoing_stock(line, None), off, present_loaded(line)[SPLICE_TABLE])
+
+
+def _plan_shape(line: Line, plan: RunPlan) -> Shape:
+    off = frozenset(range(len(line.stations))) - set(plan.used)
+    return Shape(plan.used, plan.stock, off, threaded_by(line, plan))
+
+
+def _ending_after(line: Line, at_ms: int) -> int:
+    return sum(1 for _, closure_end_ms in line.calendar.closures if closure_end_ms <= at_ms)

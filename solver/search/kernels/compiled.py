@@ -1,0 +1,90 @@
+"""How kernels are compiled: without the interpreter's lock, and kept on disk."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import numba
+
+_njit: Any = numba.njit
+"""Its stubs do not know all of its options."""
+
+Kernel = TypeVar("Kernel", bound=Callable[..., object])
+
+SOURCES = Path(__file__).parent
+MARK = "kernels.sha256"
+"""File beside compiled kernels that says which sources they were compiled from."""
+
+
+def compiled(function: Kernel) -> Kernel:
+    """Compile a function on its first call; later processes take the machine code from disk."""
+    return _kept(function, _njit(nogil=True, cache=True, no_cfunc_wrapper=True)(function))
+
+
+def part(function: Kernel) -> Kernel:
+    """The same for what only kernels call: without a door to Python, which takes long to compile."""
+    without_doors = _njit(nogil=True, cache=True, no_cfunc_wrapper=True, no_cpython_wrapper=True)
+    return _kept(function, without_doors(function))
+
+
+def inlined(function: Kernel) -> Kernel:
+    """The same, written out wherever it is called: for what is called with many arrays a million times
+    a second, where handing them over costs more than the work.
+    """
+    return _kept(function, _njit(nogil=True, cache=True, inline="always")(function))
+
+
+def is_on_disk(kernel: Callable[..., object]) -> bool:
+    """Whether a kernel was compiled before, for some arguments, and will not have to be again."""
+    folder = _folder(kernel)
+    name = getattr(kernel, "__name__", "")
+    return folder is None or any(folder.glob(f"*.{name}-*.nbi"))
+
+
+def _kept(function: Kernel, made: Any) -> Kernel:
+    """What was made of a function, with its type, once nothing stale is kept of it."""
+    folder = _folder(made)
+    if folder is not None:
+        _forget_stale(folder)
+    return cast("Kernel", made)
+
+
+def _folder(kernel: Any) -> Path | None:
+    """Where a kernel is kept; None where nothing is compiled."""
+    stats = getattr(kernel, "stats", None)
+    return None if stats is None or stats.cache_path is None else Path(stats.cache_path)
+
+
+@cache
+def _forget_stale(folder: Path) -> None:
+    """Delete compiled kernels that any of today's sources did not make.
+
+    The compiler looks only at the file of the kernel itself, but a kernel holds those it calls and the
+    numbers of other modules.
+    """
+    mark = folder / MARK
+    digest = _digest()
+    with suppress(OSError):
+        if mark.exists() and mark.read_text(encoding="ascii") == digest:
+            return
+    with suppress(OSError):
+        for index in folder.glob("*.nbi"):
+            index.unlink(missing_ok=True)
+        written = folder / f"{MARK}.{os.getpid()}"
+        written.write_text(digest, encoding="ascii")
+        written.replace(mark)
+
+
+@cache
+def _digest() -> str:
+    digest = hashlib.sha256()
+    for source in sorted(SOURCES.glob("*.py")):
+        digest.update(source.name.encode())
+        digest.update(source.read_bytes())
+    return digest.hexdigest()

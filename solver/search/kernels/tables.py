@@ -1,0 +1,154 @@
+"""The rows that kernels read: a line, its run plans, what they need, and the changeovers known so far.
+
+Lengths are in µm, times in ms, money in weighed euro.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.uint8]
+Rows = npt.NDArray[np.void]
+
+NEVER_MS = 1 << 60
+"""Stands for a time that does not come."""
+
+PLAN = np.dtype(
+    [
+        ("job", "i8"),
+        ("shape", "i8"),  # which stations it uses, on which stock
+        ("stock", "i8"),  # of the followed ones
+        ("low_migration", "i8"),
+        ("ready_ms", "i8"),  # ready time and fixed start, the later
+        ("window_ms", "i8"),  # ready time alone: hidden work waits for it
+        ("work_ms", "i8"),
+        ("due_ms", "i8"),
+        ("own_need_um", "i8"),
+        ("tools_from", "i8"),
+        ("tools_to", "i8"),
+        ("run_eur", "f8"),  # running, roll ends and their waste
+        ("floor_eur", "f8"),  # what it costs at least, whatever the order
+        ("um_eur", "f8"),  # a µm of its stock wasted
+        ("late_once_eur", "f8"),
+        ("late_ms_eur", "f8"),
+    ]
+)
+"""A job at chosen stations; `tools_from` to `tools_to` is its range of `TOOL` rows."""
+
+NEED = np.dtype([("radix", "i8"), ("value", "i4"), ("slot", "u4")])
+"""A value that a plan needs in a slot (an aspect of a station), and the place of the slot's code in a
+changeover's key. Values are numbered by slot, 0 for empty. Every plan has the same number of them,
+filled up with a slot that nobody looks at, so that no loop over them ends unforeseen."""
+
+WASH_NEED = np.dtype([("radix", "i8"), ("value", "u4"), ("slot", "u4"), ("table", "u4"), ("spare", "u4")])
+"""The same for a consumable; `table` is the slot's table of wash-ups."""
+
+SET_NEED = np.dtype([("radix", "i8"), ("value", "i8"), ("slot", "u4"), ("spare", "u4")])
+"""The same for a set, whose members are bits."""
+
+TOOL = np.dtype(
+    [
+        ("tool", "i8"),
+        ("copies_from", "i8"),
+        ("copies_to", "i8"),
+        ("value", "i8"),
+        ("slot", "u4"),
+        ("station", "u4"),
+    ]
+)
+"""A slot of a plan where scarce tools come and go: the scarce tool it needs there, or -1, the range of
+its copies, and the value that stands for it."""
+
+LINE = np.dtype(
+    [
+        ("shapes", "i8"),
+        ("hold_ms", "i8"),
+        ("cold_after_ms", "i8"),
+        ("horizon_ms", "i8"),
+        ("clean_down_in_ms", "i8"),
+        ("clean_down_out_ms", "i8"),
+        ("hands_while_running", "i8"),
+        ("interruption_ms", "i8"),
+        ("cold_interruption_ms", "i8"),
+        ("restart_um", "i8"),
+        ("start_up_um", "i8"),
+        ("start_up_ms", "i8"),
+        ("present_cold", "i8"),
+        ("present_shape", "i8"),
+        ("drawn_at", "i8"),  # where what was drawn of the stocks begins in the state
+        ("in_use_at", "i8"),
+        ("places_at", "i8"),
+        ("stored_at", "i8"),
+        ("single_copies", "i8"),  # no scarce tool has more than one copy
+        ("stopped_ms_eur", "f8"),
+    ]
+)
+
+PATH = np.dtype(
+    [
+        ("last_x_um", "i8"),
+        ("zone_from_um", "i8"),
+        ("zone_to_um", "i8"),
+        ("pull_back_um", "i8"),
+        ("restart_um", "i8"),
+        ("splice_um", "i8"),
+        ("settle_um", "i8"),
+        ("job_change_um", "i8"),
+        ("registers_in_turn", "i8"),
+        ("hands", "i8"),
+        ("unit", "i8"),  # parts of a ms in which all times are whole
+        ("stop_units", "i8"),
+        ("job_change_units", "i8"),
+        ("passing_units", "i8"),  # to pass a µm of set-up waste
+        ("ms_price", "i8"),  # of a ms, in parts of a euro
+        ("ms_eur", "f8"),
+    ]
+)
+"""A line's web path, as changeovers see it."""
+
+WEB_STATION = np.dtype(
+    [
+        ("x_um", "i8"),
+        ("lift_um", "i8"),
+        ("reengage_um", "i8"),
+        ("jets", "i8"),
+        ("hideable", "i8"),  # its tasks may be done while the run before runs
+    ]
+)
+
+STOCK = np.dtype([("on_hand_um", "i8"), ("arrivals_from", "i8"), ("arrivals_to", "i8")])
+ARRIVAL = np.dtype([("at_ms", "i8"), ("length_um", "i8")])
+
+CASE = np.dtype(
+    {
+        "names": ["key", "guarded_ms", "longest_ms", "guarded", "number"],
+        "formats": ["i8", "i8", "i8", "i4", "i4"],
+        "offsets": [0, 8, 16, 24, 28],
+        "itemsize": 128,
+    }
+)
+"""Setting a shape after another, with certain changes. `guarded` is how many tasks may be hidden, with
+their sum and the longest, up to the next ms. Three set-ups follow, which kernels reach as rows of their
+own; together they fill two lines of a processor's cache."""
+
+SETUP = np.dtype([("ms", "i8"), ("outgoing_um", "i8"), ("incoming_um", "i8"), ("eur", "f8")])
+"""A changeover; `ms` below 0 where it is not known yet. Of four rows in the place of a case the first is
+its head."""
+ROWS_A_CASE = 4
+
+NONE_HIDDEN, ALL_HIDDEN, RUN_OUT = 1, 2, 3
+"""The set-ups of a case: with nothing hidden, with all hidden that may be, and run out."""
+
+END, PRINT_START, BEFORE, LOW, CLOSURE, PRINT_CLOSURE, HEAD = 0, 1, 2, 3, 4, 5, 6
+"""A line's state is one row of integers: end and print start of its last run, that run's plan (-1:
+none), whether that was low-migration work, the first closures that end after its end and after its
+print start; then what every slot holds, and one slot that nobody looks at; what was drawn of every
+stock; until when the scarce tool in every slot is in use; the slot of every copy of a scarce tool, -1
+in the store; and until when it was in use when it came there."""
+
+DONE, ABOVE, FULL, DROPPED, HALTED = 0, 1, 2, 3, 4
+"""How a kernel came back: finished, above the limit, without room for another changeover, at a run that
+can never start, told to stop."""

@@ -1,0 +1,365 @@
+"""A line's order placed in time: starts, changeovers and costs, run by run.
+
+The same rules as `solver.schedule` for one line, in integers; a test compares them on drawn orders.
+"""
+
+from __future__ import annotations
+
+from solver.search.kernels.address_book import (
+    AT_ASIDE,
+    AT_CLOSURES,
+    AT_DIFFERS,
+    AT_DROPPED,
+    AT_RESETS,
+    AT_SHAPE_STOCKS,
+    AT_THREADED,
+    AT_WAS,
+    AT_WASH_CODES,
+    arrival_rows,
+    case_rows,
+    flags,
+    ints,
+    ints_2,
+    ints_3,
+    line_row,
+    need_rows,
+    path_row,
+    plan_rows,
+    set_rows,
+    setup_rows,
+    stock_rows,
+    tool_rows,
+    wash_rows,
+)
+from solver.search.kernels.changeovers import find, hidden_stations, learn, members, partly_hidden_key
+from solver.search.kernels.closures import first_ending_after, open_between, work_through
+from solver.search.kernels.compiled import compiled, part
+from solver.search.kernels.scarce_tools import fetch, late_stations, move_tools
+from solver.search.kernels.tables import (
+    ABOVE,
+    ALL_HIDDEN,
+    BEFORE,
+    CLOSURE,
+    DONE,
+    DROPPED,
+    END,
+    FULL,
+    HEAD,
+    LOW,
+    NEVER_MS,
+    NONE_HIDDEN,
+    PRINT_CLOSURE,
+    PRINT_START,
+    ROWS_A_CASE,
+    RUN_OUT,
+    Floats,
+    Ints,
+)
+
+LARGEST = (1 << 63) - 1
+
+
+@compiled
+def place_runs(
+    book: Ints,
+    state: Ints,
+    eur: float,
+    order: Ints,
+    first: int,
+    count: int,
+    limit_eur: float,
+    left_eur: float,
+    kept: Ints,
+    kept_eur: Floats,
+    trace: Ints,
+) -> tuple[int, int, float]:
+    """Place the runs of an order from position `first` on, after the state before it.
+
+    Parameters
+    ----------
+    state, eur
+        The line before `first`, changed to the line after the last run placed; its cost so far.
+    order
+        Plans in order, of which those before `count` are placed; behind the last a low-migration run is
+        cleaned down.
+    limit_eur, left_eur
+        Ends once the cost so far and the floors of the runs still to be placed are above the limit;
+        `left_eur` is the sum of these floors from `first` on.
+    kept, kept_eur
+        (count, state) snapshots before every position; empty arrays for none.
+    trace
+        (count, 8) what came out, in ms and µm: start, print start, end, changeover, outgoing and
+        incoming waste, interruptions and their waste; empty for none.
+
+    Returns
+    -------
+    One of `DONE`, `ABOVE`, `FULL`, `DROPPED`; the position it came to; the cost so far.
+    """
+    # Taken out of their tuples here, and nothing of the loop written as a function of arrays: both would
+    # count references at every turn, which takes longer than all the rest.
+    line = line_row(book)[0]
+    plans, closures = plan_rows(book), ints_2(book, AT_CLOSURES)
+    differs, washed, added, threaded = (
+        need_rows(book, AT_DIFFERS),
+        wash_rows(book),
+        set_rows(book),
+        need_rows(book, AT_THREADED),
+    )
+    wash_codes, stocks = ints_3(book, AT_WASH_CODES), stock_rows(book)
+    shape_stocks, tools = ints(book, AT_SHAPE_STOCKS), tool_rows(book)
+    cases, setups = case_rows(book), setup_rows(book)
+    was, aside, dropped = ints(book, AT_WAS), ints_2(book, AT_ASIDE), flags(book, AT_DROPPED)
+    unit = path_row(book)[0]["unit"]
+    keeps, traces = kept.shape[0] > 0, trace.shape[0] > 0
+    counts_stock = stocks.shape[0] > 0
+    for position in range(first, count):
+        plan_idx = order[position]
+        plan = plans[plan_idx]
+        if keeps:
+            kept[position, :] = state
+            kept_eur[position] = eur
+        if dropped[plan["job"]]:
+            continue
+        end_ms, before = state[END], state[BEFORE]
+        start_ms = max(end_ms, plan["ready_ms"])
+        shape_before = line["present_shape"] if before < 0 else plans[before]["shape"]
+        low, clean = plan["low_migration"], state[LOW]
+        clean_ms = low * (1 - clean) * line["clean_down_in_ms"]
+        clean_ms += (before >= 0) * (1 - low) * clean * line["clean_down_out_ms"]
+        while True:
+            closure = first_ending_after(closures, state[CLOSURE], start_ms)
+            if closure < closures.shape[0] and closures[closure, 0] <= start_ms:
+                start_ms = closures[closure, 1]
+                closure += 1
+            wait_ms = start_ms - end_ms
+            run_out = before < 0 or wait_ms > line["hold_ms"]
+            cold = wait_ms > line["cold_after_ms"] or (before < 0 and line["present_cold"])
+            aside[0, 0] = -1
+            fetched, moves = 0, False
+            for entry in range(plan["tools_from"], plan["tools_to"]):
+                moves |= state[HEAD + tools[entry]["slot"]] != tools[entry]["value"]
+            if moves:
+                fetched = fetch(book, state, plan_idx)
+            if cold:
+                cool(book, state)
+            key = shape_before * line["shapes"] + plan["shape"]
+            at = 0
+            for idx in range(differs.shape[1]):
+                need = differs[plan_idx, idx]
+                held = state[HEAD + need["slot"]]
+                was[at] = held
+                at += 1
+                key += need["radix"] * (held != need["value"])
+                state[HEAD + need["slot"]] = need["value"]
+            for idx in range(washed.shape[1]):
+                washing = washed[plan_idx, idx]
+                held = state[HEAD + washing["slot"]]
+                was[at] = held
+                at += 1
+                key += washing["radix"] * wash_codes[washing["table"], held, washing["value"]]
+                state[HEAD + washing["slot"]] = washing["value"]
+            for idx in range(added.shape[1]):
+                adding = added[plan_idx, idx]
+                held = state[HEAD + adding["slot"]]
+                was[at] = held
+                at += 1
+                missing = adding["value"] & ~held
+                if missing:
+                    key += adding["radix"] * members(missing)
+                    state[HEAD + adding["slot"]] = held | missing
+            for idx in range(threaded.shape[1]):
+                threading = threaded[plan_idx, idx]
+                held = state[HEAD + threading["slot"]]
+                was[at] = held
+                at += 1
+                key += threading["radix"] * (held != 0 and held != threading["value"])
+                state[HEAD + threading["slot"]] = threading["value"]
+            key &= LARGEST
+            spot = find(cases, key)
+            kind, hidden = RUN_OUT if run_out else NONE_HIDDEN, 0
+            if spot >= 0 and not run_out and cases[spot]["guarded"] > 0:
+                opens_ms = max(state[PRINT_START], plan["window_ms"])
+                window_ms = open_between(closures, state[PRINT_CLOSURE], opens_ms, end_ms)
+                late = late_stations(book, state, fetched, opens_ms) if fetched else 0
+                hands = line["hands_while_running"]
+                if (
+                    not late
+                    and cases[spot]["longest_ms"] <= window_ms
+                    and cases[spot]["guarded_ms"] <= window_ms * hands
+                ):
+                    kind = ALL_HIDDEN
+                else:
+                    hidden = hidden_stations(book, spot, unit, window_ms, hands, late)
+                    if hidden:
+                        spot = find(cases, partly_hidden_key(cases[spot]["number"], hidden))
+            row = ROWS_A_CASE * spot + kind
+            if spot < 0 or setups[row]["ms"] < 0:
+                learned = learn(book, plan_idx, shape_before, key, kind, hidden)
+                unset(book, state, plan_idx)
+                if learned < 0:
+                    return FULL, position, eur
+                continue
+            setup = setups[row]
+            known_ms, known_um, outgoing_um = setup["ms"], setup["incoming_um"], setup["outgoing_um"]
+            setup_ms, incoming_um = known_ms + clean_ms, known_um
+            if cold:
+                setup_ms += line["start_up_ms"]
+                incoming_um += line["start_up_um"]
+            print_start_ms = start_ms + setup_ms
+            run_end_ms = print_start_ms + plan["work_ms"]
+            short = long = 0
+            if closure < closures.shape[0] and run_end_ms > closures[closure, 0]:
+                costs = (line["interruption_ms"], line["cold_interruption_ms"], line["cold_after_ms"])
+                print_start_ms, short, long = work_through(closures, closure, start_ms, setup_ms, costs)
+                run_end_ms, run_short, run_long = work_through(
+                    closures, closure, print_start_ms, plan["work_ms"], costs
+                )
+                short += run_short
+                long += run_long
+            interruption_ms = short * line["interruption_ms"] + long * line["cold_interruption_ms"]
+            lost_um = (short + long) * line["restart_um"] + long * line["start_up_um"]
+            if run_end_ms > line["horizon_ms"]:
+                unset(book, state, plan_idx)
+                return DROPPED, position, eur
+            if counts_stock:
+                need_um = plan["own_need_um"] + incoming_um + lost_um
+                stock, other = plan["stock"], shape_stocks[shape_before]
+                other_um = outgoing_um
+                same = int(other == stock)
+                need_um += same * other_um
+                other_um -= same * other_um
+                need_um += state[line["drawn_at"] + stock]
+                other_um += state[line["drawn_at"] + other]
+                lacking = -1
+                if need_um > stocks[stock]["on_hand_um"] or other_um > stocks[other]["on_hand_um"]:
+                    if not arrived(book, stock, start_ms, need_um):
+                        lacking = stock
+                    elif not arrived(book, other, start_ms, other_um):
+                        lacking = other
+                if lacking >= 0:
+                    unset(book, state, plan_idx)
+                    changes_ms = (end_ms + line["hold_ms"] + 1, end_ms + line["cold_after_ms"] + 1)
+                    start_ms = later_start(book, lacking, start_ms, changes_ms)
+                    if start_ms >= NEVER_MS:
+                        return DROPPED, position, eur
+                    continue
+                state[line["drawn_at"] + other] = other_um
+                state[line["drawn_at"] + stock] = need_um
+            break
+        if long:
+            sleep_through(book, state, plan_idx)
+        if moves:
+            move_tools(book, state, plan_idx, fetched)
+        for entry in range(plan["tools_from"], plan["tools_to"]):
+            if tools[entry]["tool"] >= 0:
+                state[line["in_use_at"] + tools[entry]["slot"]] = run_end_ms
+        stopped_ms = setup_ms - known_ms + interruption_ms
+        if before >= 0 and wait_ms > 0:
+            stopped_ms += open_between(closures, state[CLOSURE], end_ms, start_ms)
+        run_eur = setup["eur"] + plan["run_eur"] + stopped_ms * line["stopped_ms_eur"]
+        run_eur += (incoming_um - known_um + lost_um) * plan["um_eur"]
+        late_ms = max(0, run_end_ms - plan["due_ms"])
+        run_eur += plan["late_ms_eur"] * late_ms + plan["late_once_eur"] * (late_ms > 0)
+        eur += run_eur
+        if traces:
+            trace[position, 0] = start_ms
+            trace[position, 1] = print_start_ms
+            trace[position, 2] = run_end_ms
+            trace[position, 3] = setup_ms
+            trace[position, 4] = outgoing_um
+            trace[position, 5] = incoming_um
+            trace[position, 6] = interruption_ms
+            trace[position, 7] = lost_um
+        if closure < closures.shape[0] and run_end_ms >= closures[closure, 0]:
+            state[PRINT_CLOSURE] = first_ending_after(closures, closure, print_start_ms)
+            state[CLOSURE] = first_ending_after(closures, closure, run_end_ms)
+        else:
+            state[PRINT_CLOSURE] = state[CLOSURE] = closure
+        state[END] = run_end_ms
+        state[PRINT_START] = print_start_ms
+        state[BEFORE] = plan_idx
+        state[LOW] = plan["low_migration"]
+        left_eur -= plan["floor_eur"]
+        if eur + left_eur > limit_eur:
+            return ABOVE, position, eur
+    if count == order.shape[0] and state[BEFORE] >= 0 and state[LOW]:
+        eur += line["clean_down_out_ms"] * line["stopped_ms_eur"]
+    return (ABOVE if eur > limit_eur else DONE), count, eur
+
+
+@part
+def unset(book: Ints, state: Ints, plan_idx: int) -> None:
+    """Put back what the slots of a plan held before it, and what was set aside for it."""
+    at = 0
+    for idx in range(need_rows(book, AT_DIFFERS).shape[1]):
+        state[HEAD + need_rows(book, AT_DIFFERS)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
+        at += 1
+    for idx in range(wash_rows(book).shape[1]):
+        state[HEAD + wash_rows(book)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
+        at += 1
+    for idx in range(set_rows(book).shape[1]):
+        state[HEAD + set_rows(book)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
+        at += 1
+    for idx in range(need_rows(book, AT_THREADED).shape[1]):
+        state[HEAD + need_rows(book, AT_THREADED)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
+        at += 1
+    emptied = 0
+    while ints_2(book, AT_ASIDE)[emptied, 0] >= 0:
+        emptied += 1
+    while emptied > 0:
+        emptied -= 1
+        state[HEAD + ints_2(book, AT_ASIDE)[emptied, 0]] = ints_2(book, AT_ASIDE)[emptied, 1]
+
+
+@part
+def cool(book: Ints, state: Ints) -> None:
+    """Put an inkjet's channels to sleep; `aside` remembers them."""
+    emptied = 0
+    while ints_2(book, AT_ASIDE)[emptied, 0] >= 0:
+        emptied += 1
+    for slot in range(flags(book, AT_RESETS).shape[0]):
+        if flags(book, AT_RESETS)[slot]:
+            ints_2(book, AT_ASIDE)[emptied, 0] = slot
+            ints_2(book, AT_ASIDE)[emptied, 1] = state[HEAD + slot]
+            state[HEAD + slot] = 0
+            emptied += 1
+    ints_2(book, AT_ASIDE)[emptied, 0] = -1
+
+
+@part
+def sleep_through(book: Ints, state: Ints, plan_idx: int) -> None:
+    """After a closure long enough to go cold only the run's own channels are awake."""
+    for slot in range(flags(book, AT_RESETS).shape[0]):
+        if flags(book, AT_RESETS)[slot]:
+            state[HEAD + slot] = 0
+    for idx in range(set_rows(book).shape[1]):
+        added = set_rows(book)[plan_idx, idx]
+        if flags(book, AT_RESETS)[added["slot"]]:
+            state[HEAD + added["slot"]] = added["value"]
+
+
+@part
+def arrived(book: Ints, stock: int, start_ms: int, drawn_um: int) -> bool:
+    """Whether what was there of a stock and has arrived by a start covers what is drawn by then."""
+    row = stock_rows(book)[stock]
+    there_um = row["on_hand_um"]
+    for arrival in range(row["arrivals_from"], row["arrivals_to"]):
+        if arrival_rows(book)[arrival]["at_ms"] <= start_ms:
+            there_um += arrival_rows(book)[arrival]["length_um"]
+    return bool(there_um >= drawn_um)
+
+
+@part
+def later_start(book: Ints, stock: int, start_ms: int, need_changes_ms: tuple[int, int]) -> int:
+    """The next start at which a lacking stock may suffice: a delivery, or when a longer wait changes
+    what the changeover wastes; `NEVER_MS` where there is none.
+    """
+    later_ms = NEVER_MS
+    for at_ms in need_changes_ms:
+        if start_ms < at_ms < later_ms:
+            later_ms = at_ms
+    for arrival in range(stock_rows(book)[stock]["arrivals_from"], stock_rows(book)[stock]["arrivals_to"]):
+        arrival_ms = arrival_rows(book)[arrival]["at_ms"]
+        if start_ms < arrival_ms < later_ms:
+            later_ms = arrival_ms
+    return later_ms

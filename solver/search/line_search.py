@@ -1,0 +1,82 @@
+"""The search of one line: its queue compiled, its islands, and the best order they find."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from solver.search.compile import CompiledLine
+from solver.search.islands import Found, Halt, Island, Rounds, no_halt, search_islands
+from solver.search.kernels.tables import Ints
+from solver.search.line_islands import line_islands, line_rounds
+from solver.search.pairwise import Pairwise, as_pairwise
+from solver.search.path_islands import path_islands, path_rounds
+from solver.search.stop import Stop
+from solver.search.tour_islands import tour_islands, tour_rounds
+from solver.sequence import Order
+
+
+@dataclass(frozen=True, slots=True)
+class LineFound:
+    """An order of a line: jobs left out and locks broken, weighed cost, and the work it took."""
+
+    order: Order
+    faults: int
+    eur: float
+    work: int
+    elapsed_s: float
+
+
+def search_line(
+    compiled: CompiledLine,
+    starts: Sequence[Order],
+    stop: Stop,
+    seed: int,
+    threads: int | None,
+    on_progress: Callable[[LineFound], None] | None = None,
+) -> LineFound:
+    """Order one line's queue; never worse than the best of `starts`, of which there is at least one."""
+    orders = [compiled.numbers(order) for order in starts]
+    halt = no_halt()
+    pairwise = as_pairwise(compiled)
+    if pairwise is None:
+        islands = line_islands(compiled, orders, seed, halt)
+        rounds = line_rounds(len(orders[0]))
+    else:
+        islands, rounds = _pairwise_islands(pairwise, orders, seed, halt)
+
+    def line_found(found: Found) -> LineFound:
+        if pairwise is None:
+            faults, eur = found.score
+            numbers = found.order
+        else:
+            faults, eur = 0, found.score[0] + pairwise.fixed_eur
+            numbers = pairwise.numbers[found.order]
+        return LineFound(compiled.order(numbers), int(faults), eur, found.work, found.elapsed_s)
+
+    def report(found: Found) -> None:
+        if on_progress is not None:
+            on_progress(line_found(found))
+
+    return line_found(search_islands(islands, rounds, stop, halt, threads, report))
+
+
+def _pairwise_islands(
+    pairwise: Pairwise, orders: Sequence[Ints], seed: int, halt: Halt
+) -> tuple[list[Island], Rounds]:
+    costs = pairwise.costs
+    runs = len(pairwise.numbers)
+    if pairwise.is_never_late:
+        with_gap = np.zeros((runs + 1, runs + 1))
+        with_gap[:, :runs] = costs.cost
+        islands, rounds = tour_islands(with_gap, True, costs.least_gain, seed, halt), tour_rounds(runs)
+    else:
+        islands, rounds = path_islands(costs, seed, halt), path_rounds(runs)
+    job_of = {int(number): job for job, number in enumerate(pairwise.numbers)}
+    for order in orders:
+        jobs = np.array([job_of[int(number)] for number in order], np.int64)
+        for island in islands:
+            island.adopt(jobs)
+    return islands, rounds

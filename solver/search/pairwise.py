@@ -1,0 +1,163 @@
+"""Lines on which a changeover depends only on the two runs that it lies between.
+
+There a queue is a matrix, and the kernels of matrices order it: nothing has to be placed in time to know
+what a move costs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from solver.plant import AspectRule
+from solver.search.book import Book
+from solver.search.changeover_memo import doubled, room_for_changeovers
+from solver.search.compile import CompiledLine
+from solver.search.decode import TRACED, new_scratch
+from solver.search.kernels.tables import (
+    END,
+    FULL,
+    NEVER_MS,
+    Floats,
+    Ints,
+)
+from solver.search.kernels.timeline import place_runs
+from solver.search.path_islands import PathCosts
+
+STARTS, _, _, SETUP_MS, OUTGOING_UM, INCOMING_UM = range(6)
+FEWEST_RUNS = 4
+NO_LIMIT = float("inf")
+SMALLEST_EUR = 1e-12
+
+
+class Pairwise(NamedTuple):
+    """A queue as a matrix; its jobs are the plans `numbers`, and what no order changes costs `fixed_eur`."""
+
+    numbers: Ints
+    costs: PathCosts
+    fixed_eur: float
+
+    @property
+    def is_never_late(self) -> bool:
+        """Whether nothing costs anything for being late, so that set-ups alone count."""
+        return not (self.costs.late_per_unit.any() or self.costs.late_once.any())
+
+
+def as_pairwise(compiled: CompiledLine) -> Pairwise | None:
+    """The matrix behind a line's queue, or None where there is none."""
+    if not is_pairwise(compiled):
+        return None
+    numbers = compiled.job_plans[:, 0][compiled.job_plans[:, 1] > compiled.job_plans[:, 0]]
+    return Pairwise(numbers, *_matrix(compiled, numbers))
+
+
+def is_pairwise(compiled: CompiledLine) -> bool:
+    """Whether a line's queue is a matrix: one choice of stations a job, no waits, nothing kept."""
+    first, last = compiled.job_plans[:, 0], compiled.job_plans[:, 1]
+    if (last - first > 1).any() or (last > first).sum() < FEWEST_RUNS:
+        return False
+    numbers = first[last > first]
+    return _time_adds_up(compiled, numbers) and _keeps_nothing(compiled, numbers)
+
+
+def _time_adds_up(compiled: CompiledLine, numbers: Ints) -> bool:
+    """Whether runs follow each other without a wait, whatever their order."""
+    tables, line = compiled.tables, compiled.tables.line[0]
+    plans = tables.plans[numbers]
+    return bool(
+        not compiled.problem.locks
+        and len(tables.closures) == 0
+        and line["horizon_ms"] >= NEVER_MS
+        and len(tables.stocks) == 0
+        and (np.maximum(plans["ready_ms"], plans["window_ms"]) <= compiled.state[END]).all()
+        and not plans["low_migration"].any()
+    )
+
+
+def _keeps_nothing(compiled: CompiledLine, numbers: Ints) -> bool:
+    """Whether every run sets every slot anew, so that only the run before decides what changes."""
+    slots = compiled.slots
+    if slots.scarce or any(slot.aspect.rule is AspectRule.ADDED for slot in slots.slots):
+        return False
+    return all(len(slots.needs[idx]) == len(slots.slots) for idx in numbers)
+
+
+def _matrix(compiled: CompiledLine, numbers: Ints) -> tuple[PathCosts, float]:
+    """Costs and times of every pair, read off one long sequence that has each pair side by side."""
+    count = len(numbers)
+    walk = np.array([*_all_pairs(count), 0], np.int64)
+    ms, eur = _placed(compiled, numbers[walk])
+    cost = np.zeros((count + 1, count))
+    time_ms = np.zeros((count + 1, count), np.int64)
+    cost[walk[:-1], walk[1:]] = eur[1:]
+    time_ms[walk[:-1], walk[1:]] = ms[1:]
+    for job in range(count):
+        first_ms, first_eur = _placed(compiled, numbers[job : job + 1])
+        cost[count, job], time_ms[count, job] = first_eur[0], first_ms[0]
+    plans = compiled.tables.plans[numbers]
+    begins_ms = compiled.state[END]
+    costs = PathCosts(
+        cost=cost,
+        time=time_ms,
+        process=plans["work_ms"].copy(),
+        due=np.minimum(plans["due_ms"], NEVER_MS >> 8) - begins_ms,
+        late_per_unit=np.where(plans["due_ms"] < NEVER_MS, plans["late_ms_eur"], 0.0),
+        late_once=np.where(plans["due_ms"] < NEVER_MS, plans["late_once_eur"], 0.0),
+        least_gain=least_gain_eur(cost),
+    )
+    return costs, compiled.eur + float(plans["run_eur"].sum())
+
+
+def least_gain_eur(cost: Floats) -> float:
+    """Differences below this are rounding: a small part of what orders cost."""
+    largest_eur = float(cost.max(initial=0.0))
+    return max(1e-9 * largest_eur * len(cost), SMALLEST_EUR)
+
+
+def _all_pairs(count: int) -> Iterator[int]:
+    """A sequence in which every two different numbers stand side by side, either way round."""
+    for one in range(count):
+        yield one
+        for other in range(one + 1, count):
+            yield other
+            yield one
+
+
+def _placed(compiled: CompiledLine, order: Ints) -> tuple[Ints, Floats]:
+    """Time and money of every changeover of an order."""
+    changeovers = room_for_changeovers(len(compiled.web.stations))
+    book = Book(compiled.tables, compiled.web, changeovers, new_scratch(compiled))
+    trace = np.zeros((len(order), TRACED), np.int64)
+    state, eur, position = compiled.state.copy(), 0.0, 0
+    while True:
+        code, position, eur = place_runs(
+            book.rows,
+            state,
+            eur,
+            order,
+            position,
+            len(order),
+            NO_LIMIT,
+            0.0,
+            np.zeros((0, len(state)), np.int64),
+            np.zeros(0),
+            trace,
+        )
+        if code != FULL:
+            break
+        changeovers = doubled(changeovers)
+        book.enter(changeovers)
+    web = compiled.web
+    stocks = web.price_stocks[compiled.tables.plans["shape"][order]]
+    before = np.concatenate([[web.price_stocks[_shape_at_start(compiled)]], stocks[:-1]])
+    outgoing_eur = np.where(before >= 0, web.um_eur[before], 0.0)
+    costs = trace[:, OUTGOING_UM] * outgoing_eur + trace[:, INCOMING_UM] * web.um_eur[stocks]
+    return trace[:, SETUP_MS], costs + trace[:, SETUP_MS] * float(web.path[0]["ms_eur"])
+
+
+def _shape_at_start(compiled: CompiledLine) -> int:
+    if compiled.started:
+        return int(compiled.tables.plans[compiled.started[0]]["shape"])
+    return int(compiled.tables.line[0]["present_shape"])

@@ -1,0 +1,163 @@
+"""What figures are held against: published files, a proven bound, the best orders known."""
+
+from __future__ import annotations
+
+import json
+import random
+import zipfile
+from itertools import permutations
+from pathlib import Path
+
+import pytest
+
+from tests.bench import best_known
+from tests.bench.atsp import OPTIMA, published
+from tests.bench.best_known import Best, StaleReferenceError, keep_if_better
+from tests.bench.drawn_tours import drawn
+from tests.bench.due_dates import NotInstancesError, published_instances
+from tests.bench.instances import Instance, value_of
+from tests.bench.press_days import DAYS, press_day
+from tests.bench.tour_bound import setup_bound
+from tests.bench.tsplib import NotTsplibError, instance_of, tour_instances
+from tests.published import br17
+
+TEXT = """NAME:  small
+TYPE: ATSP
+COMMENT: rows wrapped where it suits
+DIMENSION:  3
+EDGE_WEIGHT_TYPE: EXPLICIT
+EDGE_WEIGHT_FORMAT: FULL_MATRIX 
+EDGE_WEIGHT_SECTION
+ 9999 1
+ 5 5 9999 2
+ 3 4 9999
+EOF
+"""
+TOUR = tuple(tuple(minutes or 0 for minutes in row) for row in br17.MATRIX)
+
+
+def test_a_text_is_read_wherever_its_rows_are_wrapped() -> None:
+    instance = instance_of(TEXT)
+    assert (instance.name, instance.closed) == ("small", True)
+    assert instance.setup == ((9999, 1, 5), (5, 9999, 2), (3, 4, 9999))
+    assert value_of(instance, (0, 1, 2)) == 6
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "told"),
+    [
+        ("TYPE: ATSP", "TYPE: TSP", "small: TYPE must be ATSP, is TSP"),
+        ("FULL_MATRIX ", "UPPER_ROW", "EDGE_WEIGHT_FORMAT must be FULL_MATRIX, is UPPER_ROW"),
+        ("EDGE_WEIGHT_TYPE: EXPLICIT\n", "", "EDGE_WEIGHT_TYPE must be EXPLICIT, is missing"),
+        (" 3 4 9999\n", "", "a matrix of 3 rows is 9 numbers, not 6"),
+        ("DIMENSION:  3", "DIMENSION: 0", "a matrix of 0 rows"),
+    ],
+)
+def test_a_text_of_another_kind_is_refused(before: str, after: str, told: str) -> None:
+    assert before in TEXT
+    with pytest.raises(NotTsplibError, match=told):
+        instance_of(TEXT.replace(before, after))
+
+
+def test_instances_come_from_a_file_a_folder_or_an_archive(tmp_path: Path) -> None:
+    file, archive = tmp_path / "small.atsp", tmp_path / "library.whl"
+    file.write_text(TEXT, encoding="ascii")
+    with zipfile.ZipFile(archive, "w") as wheel:
+        wheel.writestr("deep/inside/small.atsp", TEXT)
+        wheel.writestr("deep/inside/other.tsp", "not read")
+    assert tour_instances(file) == tour_instances(archive) == tour_instances(tmp_path) == [instance_of(TEXT)]
+
+
+@pytest.mark.parametrize("name", ["crane 30", "wind 30"])
+def test_a_drawn_tour_is_the_same_again_and_its_reverse_is_another_length(name: str) -> None:
+    instance = drawn(name)
+    order = tuple(range(instance.jobs))
+    assert instance == drawn(name)
+    assert abs(value_of(instance, order) - value_of(instance, order[::-1])) > 0.01 * value_of(instance, order)
+
+
+def test_a_place_without_instances_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(NotTsplibError, match=r"holds no file that ends in \.atsp"):
+        tour_instances(tmp_path)
+
+
+def test_a_published_instance_has_its_optimum_and_a_strange_one_has_none(tmp_path: Path) -> None:
+    for name in ("ftv33", "small"):
+        (tmp_path / f"{name}.atsp").write_text(TEXT.replace("small", name), encoding="ascii")
+    assert {instance.name: instance.optimum for instance in published(tmp_path)} == {
+        "ftv33": OPTIMA["ftv33"],
+        "small": None,
+    }
+
+
+def test_instances_with_due_times_are_read_with_or_without_an_optimum(tmp_path: Path) -> None:
+    file = tmp_path / "late.json"
+    fields = {"p": [3, 4], "w": [1, 2], "d": [0, 5], "init": [1, 1], "s": [[0, 2], [6, 0]]}
+    file.write_text(json.dumps({"instances": {"a": fields | {"opt": 9}, "b": fields}}), encoding="utf-8")
+    first, second = published_instances(file)
+    assert (first.name, first.optimum, second.optimum) == ("a", 9, None)
+    assert value_of(first, (0, 1)) == 4 + 2 * 5
+    assert value_of(first, (1, 0)) == 14
+
+
+def test_a_file_without_instances_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "empty.json"
+    file.write_text("{}", encoding="utf-8")
+    with pytest.raises(NotInstancesError, match="nothing under `instances`"):
+        published_instances(file)
+
+
+@pytest.mark.parametrize("closed", [True, False])
+@pytest.mark.parametrize("seed", range(6))
+def test_the_bound_is_never_above_the_best_of_all_orders_and_near_it(seed: int, closed: bool) -> None:
+    rng = random.Random(seed)
+    setup = tuple(tuple(rng.randint(0, 60) for _ in range(7)) for _ in range(7))
+    instance = Instance("drawn", setup, closed=closed)
+    best = min(value_of(instance, order) for order in permutations(range(7)))
+    bound = setup_bound(instance)
+    assert bound.least_value <= best
+    assert bound.relaxation >= 0.9 * best
+
+
+def test_two_clusters_need_a_cut_to_be_bounded() -> None:
+    near, far = 1, 100
+    setup = tuple(tuple(near if before // 3 == job // 3 else far for job in range(6)) for before in range(6))
+    bound = setup_bound(Instance("clusters", setup, closed=True))
+    assert bound.least_value == 4 * near + 2 * far
+    assert bound.cuts >= 1
+
+
+def test_the_bound_of_br17_is_below_its_published_optima() -> None:
+    assert 0 < setup_bound(Instance("closed", TOUR, closed=True)).least_value <= 39
+    assert 0 < setup_bound(Instance("open", TOUR)).least_value <= 25
+
+
+def test_lateness_is_not_bounded_by_set_ups() -> None:
+    late = Instance("late", ((0, 1), (1, 0)), process=(1, 1), due=(1, 1), weight=(1, 1))
+    with pytest.raises(ValueError, match="this bounds set-ups, not lateness"):
+        setup_bound(late)
+
+
+def test_the_best_known_orders_of_all_structured_days_cost_what_is_kept() -> None:
+    """Reading costs every order again and refuses a value that is not its own."""
+    assert sorted(best_known.read()) == sorted(DAYS)
+
+
+def test_only_a_better_order_replaces_the_best_known(tmp_path: Path) -> None:
+    file = tmp_path / "best.json"
+    day = press_day("5/2/3/1")
+    by_value = sorted(permutations(range(5)), key=lambda order: value_of(day, order))
+    worst, middle, best = by_value[-1], by_value[60], by_value[0]
+    assert value_of(day, worst) > value_of(day, middle) > value_of(day, best)
+    for order, kept in ((middle, True), (worst, False), (middle, False), (best, True)):
+        assert keep_if_better(day, Best(value_of(day, order), "a test", order), file) is kept
+    assert best_known.read(file) == {"5/2/3/1": Best(value_of(day, best), "a test", best)}
+
+
+def test_a_kept_order_that_no_longer_costs_its_value_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "best.json"
+    file.write_text(
+        json.dumps({"3/1/1/0": {"value": 1, "found_by": "a test", "order": "0 1 2"}}), encoding="utf-8"
+    )
+    with pytest.raises(StaleReferenceError, match="3/1/1/0 costs"):
+        best_known.read(file)

@@ -1,0 +1,37 @@
+"""Limits of a search."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from solver.search.stop import Stop
+
+
+@pytest.mark.parametrize("time_s", [-1, -1e-9, math.nan, math.inf])
+def test_a_senseless_time_limit_is_refused(time_s: float) -> None:
+    with pytest.raises(ValueError, match="time_s must be at least 0 and finite"):
+        Stop(time_s=time_s)
+
+
+@pytest.mark.parametrize("work", [-1, math.nan, math.inf, 1.5])
+def test_a_senseless_work_limit_is_refused(work: Any) -> None:
+    with pytest.raises(ValueError, match="work must be a whole number of at least 0"):
+        Stop(work=work)
+
+
+def test_work_left_falls_to_0_and_not_below() -> None:
+    stop = Stop(work=10)
+    assert stop.work_left == 10
+    stop.count(7)
+    assert stop.work_left == 3
+    assert not stop.reached
+    stop.count(7)
+    assert stop.work_left == 0
+    assert stop.reached
+
+
+def test_without_a_work_limit_no_work_is_left_to_count() -> None:
+    assert Stop(time_s=1).work_left is None
