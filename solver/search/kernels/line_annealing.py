@@ -6,22 +6,36 @@ from typing import NamedTuple
 
 import numpy as np
 
-from solver.search.kernels.address_book import (
-    plan_rows,
-)
 from solver.search.kernels.compiled import compiled, part
+from solver.search.kernels.line_changes import Changes, change
+from solver.search.kernels.line_descent import changes_of_position, listed_change
+from solver.search.kernels.line_dispatch import Dispatch, after_candidate, begin_dispatching, set_candidate
+from solver.search.kernels.line_stretches import pass_over
 from solver.search.kernels.line_walk import (
+    ALL,
+    BEST_EUR,
+    DISPATCH,
     EUR,
-    FAULTS,
     FRESH,
+    KEEP,
+    LEFT_OUT,
+    NO_LIMIT,
+    NOTHING,
+    TRY,
     WORK,
     LineModel,
     Walk,
-    evaluate,
-    settle,
+    after_placing,
+    begin_trial,
+    clean_down_eur,
+    copy_row,
+    hopeless,
+    tolerance_eur,
+    undo,
 )
-from solver.search.kernels.randomness import Randomness, draw_below, draw_unit
+from solver.search.kernels.randomness import draw_unit
 from solver.search.kernels.tables import (
+    ABOVE,
     DONE,
     FULL,
     HALTED,
@@ -29,30 +43,24 @@ from solver.search.kernels.tables import (
     Floats,
     Ints,
 )
+from solver.search.kernels.timeline import place_runs
 
-STEP, CYCLE = 0, 1
-HOT, COLD, NOW = 0, 1, 2
+STEP, CYCLE, PHASE, CURSOR, FRUITLESS, CHANGES = 0, 1, 2, 3, 4, 5
+HOT, COLD, NOW, GROWTH, DESCENDED_EUR = 0, 1, 2, 3, 4
+ANNEAL, DESCEND = 0, 1
 LOOK_EVERY = 128
-LONGEST_BLOCK = 50
 
 
 class Annealing(NamedTuple):
     """Settings and state of a walk that anneals.
 
-    `near` (jobs, k) are jobs that a job likes to follow; `job_plans` (jobs, 2) ranges of plans;
-    `exchanged` (plans, pairs) the plan with two stations exchanged, or -1. `steps` and `heat` by the names
-    above: a cycle cools from `HOT` to `COLD` euro within so many steps, the next is twice as long.
-    `shares` are those of the kinds of changes, adding up to 1: next to a near job, any block, swaps, other
-    stations.
+    `counts`, `factors` and `heat` by the names above: a cycle cools from `HOT` to `COLD` euro within
+    `CYCLE` steps, the next is longer by `GROWTH`. Behind a cycle that found a new best, that is descended
+    from: all listed changes are tried until none is better. The next cycle begins from the best.
     """
 
-    near: Ints
-    job_plans: Ints
-    exchanged: Ints
-    steps: Ints
+    counts: Ints
     heat: Floats
-    shares: Floats
-    randomness: Randomness
 
 
 @compiled
@@ -60,160 +68,154 @@ def anneal(
     book: Ints,
     model: LineModel,
     walk: Walk,
+    changes: Changes,
     annealing: Annealing,
+    dispatch: Dispatch,
     until: int,
     halt: Flags,
 ) -> int:
     """Try changes until the walk's work is `until`, the tables are full, or the flag is up.
 
-    A walk that is fresh first takes its trial for its order.
+    A walk that is fresh first takes its trial for its order, or dispatches the jobs of its order if it
+    is to (`UNORDERED`).
     """
-    if walk.counts[FRESH]:
-        code = settle(book, model, walk, -1)
-        if code == FULL:
-            return FULL
-        walk.counts[FRESH] = 0
-    while walk.counts[WORK] < until:
-        if walk.counts[WORK] % LOOK_EVERY == 0 and halt[0]:
+    count = walk.order.shape[0]
+    while walk.counts[FRESH] or walk.counts[WORK] < until:
+        if walk.counts[WORK] % LOOK_EVERY == 0 and halt[0] and not walk.counts[FRESH]:
             return HALTED
-        before = annealing.randomness[0]
-        first, last = change(book, walk, annealing)
-        if last > first:
-            limit_eur = walk.eur[EUR] - annealing.heat[NOW] * np.log(1.0 - draw_unit(annealing.randomness))
-            code, faults, eur = evaluate(book, model, walk, first, last, limit_eur)
-            better = faults < walk.counts[FAULTS]
-            taken = code == DONE and (better or (faults == walk.counts[FAULTS] and eur <= limit_eur))
-            if taken:
-                code = settle(book, model, walk, first)
-            if code == FULL or not taken:
-                walk.trial[first:last] = walk.order[first:last]
+        fresh = walk.counts[FRESH] > 0
+        before = changes.randomness[0]
+        first, last, limit_eur = 0, count, NO_LIMIT
+        mode = NOTHING
+        if not fresh:
+            first, last = next_change(book, walk, changes, annealing)
+            limit_eur = walk.eur[EUR] - tolerance_eur(walk)
+            if annealing.counts[PHASE] == ANNEAL:
+                limit_eur = walk.eur[EUR] - annealing.heat[NOW] * np.log(1.0 - draw_unit(changes.randomness))
+        if last > first or fresh:
+            mode = begin_trial(book, model, walk, first)
+        if mode == DISPATCH:
+            begin_dispatching(book, model, walk, dispatch, changes.job_plans)
+        taken = False
+        while mode != NOTHING:
+            # The only place where runs are placed: written out more than once it would be compiled so often.
+            at, eur, snapshots = first, walk.kept_eur[first], 0
+            if mode == KEEP and (fresh or walk.counts[LEFT_OUT] > 0):
+                at = 0
+            if mode == ALL or at == 0:
+                at, eur = 0, model.start_eur[0]
+                copy_row(walk.state, model.start)
+            else:
+                copy_row(walk.state, walk.kept[first])
+            if mode == KEEP:
+                first = at
+                snapshots = count
+            code, stop = DONE, count
+            if mode == DISPATCH:
+                at = set_candidate(walk, dispatch, changes.job_plans)
+                copy_row(walk.state, walk.kept[at])
+                eur, stop = walk.kept_eur[at], at + 1
+            while code == DONE and at < stop:
+                end = stop
+                if mode == TRY:
+                    at, stretch_eur = pass_over(
+                        book,
+                        walk.kept,
+                        walk.kept_eur,
+                        walk.steps,
+                        walk.origin,
+                        walk.state,
+                        at,
+                        model.asleep[0],
+                    )
+                    eur += stretch_eur
+                    if at == count:
+                        eur += clean_down_eur(book, walk.state)
+                    if eur > limit_eur or (at >= last and hopeless(walk, at, eur, limit_eur)):
+                        code = ABOVE
+                    end = min(count, at + 1)
+                if code == DONE and at < stop:
+                    code, at, eur = place_runs(
+                        book,
+                        walk.state,
+                        eur,
+                        walk.trial,
+                        at,
+                        end,
+                        limit_eur if mode == TRY else NO_LIMIT,
+                        0.0,
+                        walk.kept[:snapshots],
+                        walk.kept_eur[:snapshots],
+                        walk.trace,
+                    )
             if code == FULL:
-                annealing.randomness[0] = before
-                return FULL
-        walk.counts[WORK] += 1
-        cool_down(annealing)
+                return give_up(walk, changes, annealing, mode, first, last, before)
+            if mode == DISPATCH:
+                mode = after_candidate(book, model, walk, dispatch, changes.job_plans, code, eur)
+            else:
+                mode = after_placing(book, model, walk, mode, code, at, first, eur, limit_eur)
+                taken = taken or mode == KEEP
+        undo(walk, first, last)
+        if not fresh:
+            count_step(walk, changes, annealing, taken)
     return DONE
 
 
 @part
-def cool_down(annealing: Annealing) -> None:
-    """One step of the cycle: the heat falls geometrically."""
-    steps, heat = annealing.steps, annealing.heat
-    steps[STEP] += 1
-    if steps[STEP] >= steps[CYCLE]:
-        steps[STEP] = 0
-        steps[CYCLE] *= 2
-    if steps[STEP] % LOOK_EVERY == 0:
-        heat[NOW] = heat[HOT] * (heat[COLD] / heat[HOT]) ** (steps[STEP] / steps[CYCLE])
+def give_up(
+    walk: Walk, changes: Changes, annealing: Annealing, mode: int, first: int, last: int, before: int
+) -> int:
+    """Leave everything as before a change for which there is no room, so that it is tried again."""
+    if not walk.counts[FRESH]:
+        if mode == KEEP:
+            # The snapshots are written over: the trial is taken all the same, from the beginning.
+            count_step(walk, changes, annealing, True)
+            walk.counts[FRESH] = 1
+        else:
+            undo(walk, first, last)
+            changes.randomness[0] = before
+    return FULL
 
 
 @part
-def change(book: Ints, walk: Walk, annealing: Annealing) -> tuple[int, int]:
-    """Write a random change into the trial; returns the range of positions it touches."""
-    count = walk.order.shape[0]
-    if count < 2:
-        return restation(book, walk, annealing) if count else (0, 0)
-    kind = draw_unit(annealing.randomness)
-    shares = annealing.shares
-    if kind < shares[0]:
-        return move_near(book, walk, annealing)
-    if kind < shares[0] + shares[1]:
-        return move_block(walk, annealing)
-    if kind < shares[0] + shares[1] + shares[2]:
-        return swap(walk, annealing)
-    return restation(book, walk, annealing)
+def next_change(book: Ints, walk: Walk, changes: Changes, annealing: Annealing) -> tuple[int, int]:
+    """Write the next change into the trial; returns the range of positions it touches."""
+    if annealing.counts[PHASE] == ANNEAL:
+        return change(book, walk, changes)
+    cursor = annealing.counts[CURSOR]
+    each = annealing.counts[CHANGES]
+    return listed_change(book, walk, changes.near, changes.job_plans, cursor // each, cursor % each)
 
 
 @part
-def exchange(walk: Walk, start: int, middle: int, end: int) -> tuple[int, int]:
-    """Exchange two adjacent blocks, [start, middle) and [middle, end)."""
-    if not start < middle < end:
-        return 0, 0
-    at = start
-    for position in range(middle, end):
-        walk.trial[at] = walk.order[position]
-        at += 1
-    for position in range(start, middle):
-        walk.trial[at] = walk.order[position]
-        at += 1
-    return start, end
+def count_step(walk: Walk, changes: Changes, annealing: Annealing, taken: bool) -> None:
+    """One step further: the heat falls geometrically, or the descent goes on."""
+    walk.counts[WORK] += 1
+    counts, heat = annealing.counts, annealing.heat
+    counts[STEP] += 1
+    if counts[PHASE] == DESCEND:
+        counts[CURSOR] = (counts[CURSOR] + 1) % (counts[CHANGES] * walk.order.shape[0])
+        counts[FRUITLESS] = 0 if taken else counts[FRUITLESS] + 1
+        if counts[FRUITLESS] >= counts[CHANGES] * walk.order.shape[0] or counts[STEP] >= counts[CYCLE]:
+            heat[DESCENDED_EUR] = walk.eur[BEST_EUR]
+            _next_cycle(annealing)
+        return
+    if counts[STEP] >= counts[CYCLE]:
+        if walk.eur[BEST_EUR] < heat[DESCENDED_EUR] and walk.order.shape[0] > 1:
+            counts[PHASE], counts[CURSOR], counts[FRUITLESS], counts[STEP] = DESCEND, 0, 0, 0
+            counts[CHANGES] = changes_of_position(walk, changes.near, changes.job_plans)
+            heat[NOW] = 0.0
+        else:
+            _next_cycle(annealing)
+        copy_row(walk.trial, walk.best)
+        walk.counts[FRESH] = 1
+    if counts[PHASE] == ANNEAL and counts[STEP] % LOOK_EVERY == 0:
+        heat[NOW] = heat[HOT] * (heat[COLD] / heat[HOT]) ** (counts[STEP] / counts[CYCLE])
 
 
 @part
-def move_near(book: Ints, walk: Walk, annealing: Annealing) -> tuple[int, int]:
-    """Bring a job behind one of those it likes to follow, with a few of its neighbours."""
-    count = walk.order.shape[0]
-    random = annealing.randomness
-    position = draw_below(random, count)
-    job = plan_rows(book)[walk.order[position]]["job"]
-    near = annealing.near[job, draw_below(random, annealing.near.shape[1])]
-    target = walk.place[near] if near >= 0 else -1
-    if target < 0 or target == position - 1 or target == position:
-        return move_block(walk, annealing)
-    length = 1
-    while length < LONGEST_BLOCK and draw_unit(random) < 0.5:
-        length += 1
-    if draw_unit(random) < 0.5:
-        if target > position:
-            return exchange(walk, position, min(position + length, target), target + 1)
-        return exchange(walk, target + 1, position, min(position + length, count))
-    if target < position:
-        return exchange(walk, max(0, target - length + 1), target + 1, position)
-    return exchange(walk, position, max(position + 1, target - length + 1), target + 1)
-
-
-@part
-def move_block(walk: Walk, annealing: Annealing) -> tuple[int, int]:
-    """Exchange two adjacent blocks anywhere."""
-    count = walk.order.shape[0]
-    random = annealing.randomness
-    longest = min(LONGEST_BLOCK, count - 1)
-    start = draw_below(random, count - 1)
-    middle = start + 1 + min(draw_below(random, longest), draw_below(random, longest))
-    if middle >= count:
-        return 0, 0
-    end = middle + 1 + min(draw_below(random, longest), draw_below(random, longest))
-    return exchange(walk, start, middle, min(end, count))
-
-
-@part
-def swap(walk: Walk, annealing: Annealing) -> tuple[int, int]:
-    """Exchange two runs."""
-    count = walk.order.shape[0]
-    random = annealing.randomness
-    one = draw_below(random, count)
-    other = draw_below(random, count)
-    if one == other:
-        return 0, 0
-    first, last = min(one, other), max(one, other)
-    walk.trial[first], walk.trial[last] = walk.order[last], walk.order[first]
-    return first, last + 1
-
-
-@part
-def restation(book: Ints, walk: Walk, annealing: Annealing) -> tuple[int, int]:
-    """Give a run other stations, or exchange two stations in a few runs from it on."""
-    random = annealing.randomness
-    count = walk.order.shape[0]
-    position = draw_below(random, count)
-    plan_idx = walk.order[position]
-    job = plan_rows(book)[plan_idx]["job"]
-    choices = annealing.job_plans[job, 1] - annealing.job_plans[job, 0]
-    if choices < 2:
-        return move_block(walk, annealing) if count > 2 else (0, 0)
-    pairs = annealing.exchanged.shape[1]
-    if pairs == 0 or draw_unit(random) < 0.5:
-        chosen = annealing.job_plans[job, 0] + draw_below(random, choices)
-        if chosen == plan_idx:
-            return 0, 0
-        walk.trial[position] = chosen
-        return position, position + 1
-    pair = draw_below(random, pairs)
-    end = position
-    while end < count and end < position + LONGEST_BLOCK:
-        seated = annealing.exchanged[walk.order[end], pair]
-        if seated < 0 or (end > position and draw_unit(random) < 0.2):
-            break
-        walk.trial[end] = seated
-        end += 1
-    return position, end
+def _next_cycle(annealing: Annealing) -> None:
+    counts, heat = annealing.counts, annealing.heat
+    counts[PHASE], counts[STEP] = ANNEAL, 0
+    counts[CYCLE] = int(counts[CYCLE] * heat[GROWTH])
+    heat[NOW] = heat[HOT]

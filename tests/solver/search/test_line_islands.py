@@ -1,0 +1,203 @@
+"""Islands that look for the order of one line: what they find, what they keep, and what it depends on."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from itertools import permutations, product
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from solver.account import account_with
+from solver.baselines import as_entered, by_due_time
+from solver.locks import AtPosition, Before, FixedStart, Lock, Together
+from solver.problem import Problem
+from solver.search.compile import CompiledLine
+from solver.search.islands import Found, no_halt, search_islands
+from solver.search.kernels.tables import Ints
+from solver.search.line_islands import AnnealingIsland, line_islands, line_rounds
+from solver.search.stop import Stop
+from solver.weights import Weights
+from tests.builders.days import MIN_MS, DayShape, drawn_day, on_one_line, one_line_day, with_scarce_cylinders
+from tests.builders.decoded import drawn_numbers
+
+MOST_ORDERS = 3000
+SEEDS = st.integers(min_value=0, max_value=10**9)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_best_of_all_orders_and_stations_is_found(seed: int) -> None:
+    compiled = CompiledLine(_small_day(seed), Weights())
+    assert _found(compiled, 20_000).score == pytest.approx(_least(compiled), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "locks",
+    [
+        (AtPosition("j0", 3),),
+        (Before("j4", "j1"), Before("j1", "j0")),
+        (Together(("j0", "j2", "j5")),),
+        (FixedStart("j3", 200 * MIN_MS),),
+        (FixedStart("j3", 90 * MIN_MS), AtPosition("j0", 1), Together(("j1", "j2")), Before("j5", "j4")),
+    ],
+    ids=["a position", "orders of two", "neighbours", "a start", "all kinds"],
+)
+def test_locks_come_before_money(locks: tuple[Lock, ...]) -> None:
+    day = one_line_day(3, 6)
+    compiled = CompiledLine(Problem(day.plant, day.jobs, _named(locks, day)), Weights())
+    least = _least(compiled)
+    assert least[0] == 0
+    assert _found(compiled, 20_000).score == pytest.approx(least, rel=1e-9)
+
+
+def test_the_best_is_not_the_same_without_these_locks() -> None:
+    day = one_line_day(3, 6)
+    locked = Problem(day.plant, day.jobs, _named((AtPosition("j0", 3),), day))
+    assert _least(CompiledLine(locked, Weights())) != _least(CompiledLine(day, Weights()))
+
+
+@settings(max_examples=25, deadline=None)
+@given(SEEDS, st.booleans())
+def test_changes_cost_what_was_reckoned_and_the_best_what_the_account_says(seed: int, scarce: bool) -> None:
+    day = on_one_line(drawn_day(seed, DayShape(jobs=40, lines=2)), seed % 2)
+    compiled = CompiledLine(on_one_line(with_scarce_cylinders(day), 0) if scarce else day, Weights())
+    if not compiled.plans:
+        return
+    for island in _islands(compiled, seed)[:2]:
+        island.advance(1500)
+        assert island.misjudged == 0
+        assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", [1, 7])
+def test_so_they_do_in_a_long_queue_with_every_feature(seed: int) -> None:
+    compiled = CompiledLine(one_line_day(seed, 150), Weights())
+    island = _islands(compiled, seed)[0]
+    island.advance(8000)
+    assert island.misjudged == 0
+    assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+
+
+def test_the_result_is_the_same_for_any_number_of_threads() -> None:
+    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    found = [_found(compiled, 30_001, threads) for threads in (1, 2, 4)]
+    assert len({each.score for each in found}) == 1
+    assert len({tuple(each.order) for each in found}) == 1
+
+
+def test_the_work_is_exact_and_more_of_it_never_makes_a_result_worse() -> None:
+    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    found = [_found(compiled, work) for work in (0, 1, 777, 20_003)]
+    assert [each.work for each in found] == [0, 1, 777, 20_003]
+    assert [each.score for each in found] == sorted((each.score for each in found), reverse=True)
+
+
+def test_what_is_found_does_not_depend_on_how_work_is_dealt_out() -> None:
+    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    at_once, bit_by_bit = _islands(compiled, 0)[0], _islands(compiled, 0)[0]
+    at_once.advance(3000)
+    for work in (1, 0, 499, 1500, 1000):
+        bit_by_bit.advance(work)
+    assert at_once.best[0] == bit_by_bit.best[0]
+    assert list(at_once.best[1]) == list(bit_by_bit.best[1])
+
+
+def test_the_best_is_never_worse_than_an_order_adopted() -> None:
+    compiled = CompiledLine(one_line_day(8, 25), Weights())
+    island = _islands(compiled, 0)[0]
+    rng = random.Random(8)
+    for _ in range(20):
+        before = island.best[0]
+        order = drawn_numbers(compiled, rng)
+        island.adopt(order)
+        island.advance(5)
+        assert island.best[0] <= min(before, _accounted(compiled, order))
+
+
+def test_a_search_starts_no_worse_than_from_the_orders_it_is_given() -> None:
+    compiled = CompiledLine(drawn_one_line(11), Weights())
+    orders = _starts(compiled)
+    for island in line_islands(compiled, orders, 0, no_halt()):
+        assert island.best[0] <= min(_accounted(compiled, order) for order in orders)
+
+
+def test_a_raised_flag_ends_an_advance_early() -> None:
+    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    halt = no_halt()
+    island = line_islands(compiled, _starts(compiled), 0, halt)[0]
+    halt[0] = 1
+    assert island.advance(10**9) < 1000
+
+
+def drawn_one_line(seed: int) -> Problem:
+    """A drawn day of one line; some of its jobs may never be able to start."""
+    return on_one_line(drawn_day(seed, DayShape(jobs=20, lines=1)), 0)
+
+
+def _small_day(seed: int) -> Problem:
+    """A day of up to six jobs with few enough orders to try them all."""
+    day = on_one_line(drawn_day(seed, DayShape(jobs=12, lines=1)), 0)
+    jobs = day.jobs[:6]
+    while sum(1 for _ in _all_orders(CompiledLine(Problem(day.plant, jobs), Weights()))) > MOST_ORDERS:
+        jobs = jobs[:-1]
+    return Problem(day.plant, jobs)
+
+
+def _named(locks: tuple[Lock, ...], day: Problem) -> tuple[Lock, ...]:
+    """Locks on j0, j1 … as locks on the first, second … job of a day."""
+
+    def name(job: str) -> str:
+        return day.jobs[int(job[1:])].id
+
+    found: list[Lock] = []
+    for lock in locks:
+        match lock:
+            case AtPosition():
+                found.append(AtPosition(name(lock.job), lock.position))
+            case Before():
+                found.append(Before(name(lock.job), name(lock.then)))
+            case Together():
+                found.append(Together(tuple(name(job) for job in lock.jobs)))
+            case FixedStart():
+                found.append(FixedStart(name(lock.job), lock.start_ms))
+            case _:
+                raise ValueError(f"no such lock is drawn here: {lock}")
+    return tuple(found)
+
+
+def _all_orders(compiled: CompiledLine) -> Iterator[Ints]:
+    choices = [range(first, last) for first, last in compiled.job_plans.tolist() if last > first]
+    for plans in product(*choices):
+        for order in permutations(plans):
+            yield np.array(order, np.int64)
+
+
+def _least(compiled: CompiledLine) -> tuple[float, float]:
+    return min(_accounted(compiled, order) for order in _all_orders(compiled))
+
+
+def _accounted(compiled: CompiledLine, numbers: Ints) -> tuple[float, float]:
+    """Faults and weighed cost as the account has them."""
+    sequence = account_with(compiled.scheduler, compiled.order(numbers))
+    faults = len(sequence.left_out) + len(sequence.broken_locks)
+    return float(faults), float(sequence.weighed_eur)
+
+
+def _starts(compiled: CompiledLine) -> list[Ints]:
+    problem = compiled.problem
+    return [compiled.numbers(by_due_time(problem)), compiled.numbers(as_entered(problem))]
+
+
+def _islands(compiled: CompiledLine, seed: int) -> list[AnnealingIsland]:
+    islands = line_islands(compiled, _starts(compiled), seed, no_halt())
+    return [island for island in islands if isinstance(island, AnnealingIsland)]
+
+
+def _found(compiled: CompiledLine, work: int, threads: int = 1) -> Found:
+    halt = no_halt()
+    islands = line_islands(compiled, _starts(compiled), 4, halt)
+    rounds = line_rounds(len(islands[0].best[1]))
+    return search_islands(islands, rounds, Stop(work=work), halt, threads)
