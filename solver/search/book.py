@@ -17,7 +17,7 @@ class LineTables:
     """A line and its run plans.
 
     `differs`, `washed`, `added` and `threaded` are (plans, most of them), the last for the splice table,
-    where nothing is changed while it is empty; `wash_codes` (tables, from, to); `resets` (slots,) flags
+    where nothing is changed while it is empty; `wash_codes` (tables, from, to); `resets` (slots + 1,) flags
     the sets of inkjets; `closures` (n, 2) start and end in ms; `tool_copies` (slots, values, 2) the range
     of copies of the scarce tool that is a value, if it is one; `shape_stocks` (shapes,) the stock of a
     shape. The last row of `stocks` stands for all that are not followed; there is none if none is.

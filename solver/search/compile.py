@@ -149,8 +149,11 @@ class CompiledLine:
             wash_codes=needs.wash_codes(),
             resets=np.array(
                 [
-                    slot.aspect.rule is AspectRule.ADDED and line.stations[slot.station_idx].is_inkjet
-                    for slot in slots.slots
+                    *(
+                        slot.aspect.rule is AspectRule.ADDED and line.stations[slot.station_idx].is_inkjet
+                        for slot in slots.slots
+                    ),
+                    False,
                 ],
                 np.uint8,
             ),
