@@ -11,7 +11,7 @@ from functools import cached_property
 from solver.checks import Checks
 from solver.jobs import Job, Layer
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
-from solver.plant import Consumable, Cylinder, Die, Line, Plant, Substrate
+from solver.plant import Consumable, Cylinder, Die, Line, Plant, StockedWidth, Substrate
 from solver.sequence import Stock
 
 
@@ -62,6 +62,16 @@ class Problem:
     @cached_property
     def job_idx(self) -> dict[str, int]:
         return {job.id: job_idx for job_idx, job in enumerate(self.jobs)}
+
+    @cached_property
+    def followed_stocks(self) -> dict[Stock, StockedWidth]:
+        """Stocks whose amount is followed."""
+        return {
+            Stock(substrate.code, stocked.width_um): stocked
+            for substrate in self.plant.substrates
+            for stocked in substrate.widths
+            if stocked.on_hand_um is not None
+        }
 
     def eur_per_um(self, stock: Stock) -> Fraction:
         """Price of a µm of web of a stock."""

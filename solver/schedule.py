@@ -50,12 +50,7 @@ class Scheduler:
         self._started = {
             problem.job_idx[lock.job]: lock for lock in problem.locks if isinstance(lock, Started)
         }
-        self._stocked = {
-            Stock(substrate.code, stocked.width_um): stocked
-            for substrate in problem.plant.substrates
-            for stocked in substrate.widths
-            if stocked.on_hand_um is not None
-        }
+        self._stocked = problem.followed_stocks
 
     def plan(self, line_idx: int, placement: Placement) -> RunPlan:
         """The plan of a placement on a line, worked out once."""
@@ -244,9 +239,13 @@ class Scheduler:
                 )
             start_ms = min(later_ms)
 
+    def fixed_start_ms(self, job_idx: int) -> int:
+        """When a job's changeover is fixed to start; 0 where it is not."""
+        return self._fixed.get(job_idx, 0)
+
     def _locked_until_ms(self, state: State, plan: RunPlan) -> int:
         job_idx = plan.placement.job_idx
-        until_ms = self._fixed.get(job_idx, 0)
+        until_ms = self.fixed_start_ms(job_idx)
         if job_idx in state.unbound:
             return until_ms
         for earlier in self._earlier.get(job_idx, ()):

@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Iterable
 from decimal import Decimal, InvalidOperation
+from pathlib import Path
 from typing import Any, NoReturn
 
 from pydantic import ValidationError
@@ -13,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from app.contracts.base import RIGHT_BY_PATTERN
 from app.errors import Fault
+from app.intake.files import read_text
 from app.intake.findings import Findings, unknown
 
 
@@ -20,7 +22,21 @@ class _Refused(ValueError):
     """JSON that Python reads but nobody means."""
 
 
-def parse_json(text: str, file: str, findings: Findings) -> Any:
+NOT_READ = object()
+"""Stands for the value of a file that could not be read."""
+
+
+def read_json(path: Path, findings: Findings) -> Any:
+    """The value of a JSON file; `NOT_READ` with a fault."""
+    text = read_text(path, findings)
+    if text is None:
+        return NOT_READ
+    faults_before = len(findings.faults)
+    value = _parse_json(text, str(path), findings)
+    return NOT_READ if len(findings.faults) > faults_before else value
+
+
+def _parse_json(text: str, file: str, findings: Findings) -> Any:
     """The value of a JSON text with `Decimal` for numbers with a point; None with a fault."""
     try:
         return json.loads(

@@ -13,9 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from app.intake.files import read_text
 from app.intake.findings import Findings, unknown
-from app.intake.json_text import parse_json
+from app.intake.json_text import NOT_READ, read_json
 
 SHEET = "sheet"
 
@@ -35,12 +34,8 @@ def read_mapping(
     path: Path, columns_by_table: Mapping[str, Iterable[str]], findings: Findings
 ) -> dict[str, TableMapping]:
     """The mapping of each table; faults where the file names what no table has."""
-    text = read_text(path, findings)
-    if text is None:
-        return {}
-    faults_before = len(findings.faults)
-    value = parse_json(text, str(path), findings)
-    if len(findings.faults) > faults_before:
+    value = read_json(path, findings)
+    if value is NOT_READ:
         return {}
     if not isinstance(value, dict):
         findings.fault(str(path), "should be an object in braces {}: our column, then the heading")

@@ -11,9 +11,8 @@ from app.contracts.base import Code, Word
 from app.contracts.jobs import Job
 from app.contracts.orders import LineOrder, OrderedRun, RunOrder
 from app.contracts.plant import Plant
-from app.intake.files import read_text
 from app.intake.findings import Findings, unknown
-from app.intake.json_text import contract_faults, parse_json
+from app.intake.json_text import NOT_READ, contract_faults, read_json
 from app.intake.tables import Columns, Row, read_table
 
 COLUMNS = Columns(
@@ -73,12 +72,8 @@ def read_order(path: Path, plant: Plant | None, jobs: Sequence[Job], findings: F
 
 
 def _from_json(path: Path, findings: Findings) -> RunOrder | None:
-    text = read_text(path, findings)
-    if text is None:
-        return None
-    faults_before = len(findings.faults)
-    value = parse_json(text, str(path), findings)
-    if len(findings.faults) > faults_before:
+    value = read_json(path, findings)
+    if value is NOT_READ:
         return None
     try:
         sequence = _SequenceFile.model_validate(value)

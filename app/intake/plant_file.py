@@ -9,20 +9,15 @@ from pydantic import ValidationError
 
 from app.contracts.base import PlainSchema
 from app.contracts.plant import Plant
-from app.intake.files import read_text
 from app.intake.findings import Findings
-from app.intake.json_text import contract_faults, parse_json
+from app.intake.json_text import NOT_READ, contract_faults, read_json
 from app.intake.references import check_references
 
 
 def read_plant(path: Path, findings: Findings) -> Plant | None:
     """A plant, or None with all that is wrong with its file."""
-    text = read_text(path, findings)
-    if text is None:
-        return None
-    faults_before = len(findings.faults)
-    value = parse_json(text, str(path), findings)
-    if len(findings.faults) > faults_before:
+    value = read_json(path, findings)
+    if value is NOT_READ:
         return None
     try:
         plant = Plant.model_validate(value)

@@ -11,9 +11,8 @@ from pydantic import ValidationError
 
 from app.contracts.assumptions import Assumption
 from app.contracts.plant import Plant
-from app.intake.files import read_text
 from app.intake.findings import Findings, unknown
-from app.intake.json_text import contract_faults, json_path, parse_json
+from app.intake.json_text import NOT_READ, contract_faults, json_path, read_json
 from app.intake.plant_file import plant_fields
 from app.intake.presets import PRESETS, preset_value, reason_for
 from app.intake.references import check_references
@@ -79,12 +78,8 @@ def preset_plant(
 
 def read_overrides(path: Path, findings: Findings) -> dict[str, Any] | None:
     """What a site says otherwise, from a JSON file; None with a fault."""
-    text = read_text(path, findings)
-    if text is None:
-        return None
-    faults_before = len(findings.faults)
-    value = parse_json(text, str(path), findings)
-    if len(findings.faults) > faults_before:
+    value = read_json(path, findings)
+    if value is NOT_READ:
         return None
     if not isinstance(value, dict):
         findings.fault(str(path), "should be an object in braces {}")

@@ -83,7 +83,8 @@ class Question:
         self, goal: contracts.Goal, limits: Limits, seed: int, on_progress: OnProgress | None
     ) -> contracts.CostedPlan:
         """Search for the best order under a goal; what has to be compiled first takes none of its time."""
-        prepare(self.problem)
+        if self.must_compile:
+            prepare(self.problem)
         stop = Stop(time_s=limits.seconds, work=limits.work, cancelled=limits.cancelled)
 
         def told(progress: Progress) -> None:

@@ -9,6 +9,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from solver.changeover import SPLICE_TABLE
 from solver.layout import MS_PER_MIN
 from solver.plant import Line
 from solver.problem import Problem
@@ -23,7 +24,7 @@ from solver.search.kernels.tables import (
     Ints,
     Rows,
 )
-from solver.search.slots import SPLICE_TABLE, Slots
+from solver.search.slots import Slots
 from solver.sequence import Stock
 from solver.tooling import EMPTY, Loaded, change_ms
 from solver.weights import Weights

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from solver.baselines import started_order
+from solver.changeover import SPLICE_TABLE
 from solver.closures import interruption_ms
 from solver.copies import present_copies
 from solver.feasibility import station_choices
-from solver.locks import FixedStart
 from solver.plant import AspectRule, Line, StockedWidth
 from solver.problem import Problem
 from solver.run_plan import RunPlan
@@ -37,7 +37,7 @@ from solver.search.kernels.tables import (
     Ints,
     Rows,
 )
-from solver.search.slots import SPLICE_TABLE, Need, Slots, threaded_by
+from solver.search.slots import Need, Slots, threaded_by
 from solver.sequence import Order, Placement, Stock
 from solver.setups import outgoing_stock
 from solver.timeline import State
@@ -81,7 +81,7 @@ class CompiledLine:
         self._shape_of = [
             self._shapes.setdefault(_plan_shape(line, plan), len(self._shapes)) for plan in self.plans
         ]
-        self._stocks = _followed_stocks(problem)
+        self._stocks = problem.followed_stocks
         self._present_copies = present_copies(problem)
         self.web = web_tables(problem, weights, line, self.slots, tuple(self._shapes))
         self.tables = self._tables(line)
@@ -171,7 +171,7 @@ class CompiledLine:
         row["shape"] = self._shape_of[idx]
         row["stock"] = self._stock_number(plan.stock)
         row["low_migration"] = plan.job.low_migration
-        row["ready_ms"] = max(plan.job.ready_ms, self._fixed_ms(job_idx))
+        row["ready_ms"] = max(plan.job.ready_ms, self.scheduler.fixed_start_ms(job_idx))
         row["window_ms"] = plan.job.ready_ms
         row["work_ms"] = plan.work_ms
         row["due_ms"] = NEVER_MS if plan.press_due_ms is None else plan.press_due_ms
@@ -185,16 +185,6 @@ class CompiledLine:
         )
         row["floor_eur"] = weighing.floor_eur(plan)
         row["late_once_eur"], row["late_ms_eur"] = weighing.late_prices(job_idx)
-
-    def _fixed_ms(self, job_idx: int) -> int:
-        return max(
-            (
-                lock.start_ms
-                for lock in self.problem.locks
-                if isinstance(lock, FixedStart) and self.problem.job_idx[lock.job] == job_idx
-            ),
-            default=0,
-        )
 
     def _line_row(self, line: Line) -> Rows:
         row = np.zeros(1, LINE)
@@ -346,15 +336,6 @@ def _tool_entries(
             key = tool_at.get(need.slot, "")
             copies = ranges.get(key, (0, 0))
             yield numbers.get(key, -1), *copies, need.value, need.slot, slots.slots[need.slot].station_idx
-
-
-def _followed_stocks(problem: Problem) -> dict[Stock, StockedWidth]:
-    return {
-        Stock(substrate.code, stocked.width_um): stocked
-        for substrate in problem.plant.substrates
-        for stocked in substrate.widths
-        if stocked.on_hand_um is not None
-    }
 
 
 def _stock_rows(stocks: Iterable[StockedWidth]) -> tuple[Rows, Rows]:

@@ -65,7 +65,6 @@ class Decoder:
                 position,
                 len(numbers),
                 NO_LIMIT,
-                0.0,
                 self._no_snapshots,
                 self._no_costs,
                 trace,

@@ -305,8 +305,6 @@ def new_walk(compiled: CompiledLine, runs: int, hope_eur: float) -> Walk:
         eur=np.array([np.inf, np.inf, hope_eur, 0.0]),
         trace=np.zeros((runs, TRACED), np.int64),
         kept_trace=np.zeros((runs if has_fixed else 0, TRACED), np.int64),
-        no_snapshots=np.zeros((0, state), np.int64),
-        no_costs=np.zeros(0),
     )
 
 

@@ -11,7 +11,7 @@ from solver.search.compile import CompiledLine
 from solver.search.islands import Found, Halt, Island, Rounds, no_halt, search_islands
 from solver.search.kernels.tables import Ints
 from solver.search.line_islands import line_islands, line_rounds
-from solver.search.pairwise import Pairwise, as_pairwise
+from solver.search.pairwise import Pairwise, as_pairwise, is_never_late
 from solver.search.path_islands import path_islands, path_rounds
 from solver.search.stop import Stop
 from solver.search.tour_islands import tour_islands, tour_rounds
@@ -45,7 +45,7 @@ def search_line(
         islands = line_islands(compiled, orders, seed, halt)
         rounds = line_rounds(len(orders[0]))
     else:
-        islands, rounds = _pairwise_islands(pairwise, orders, seed, halt)
+        islands, rounds = _pairwise_islands(compiled, pairwise, orders, seed, halt)
 
     def line_found(found: Found) -> LineFound:
         if pairwise is None:
@@ -64,11 +64,11 @@ def search_line(
 
 
 def _pairwise_islands(
-    pairwise: Pairwise, orders: Sequence[Ints], seed: int, halt: Halt
+    compiled: CompiledLine, pairwise: Pairwise, orders: Sequence[Ints], seed: int, halt: Halt
 ) -> tuple[list[Island], Rounds]:
     costs = pairwise.costs
     runs = len(pairwise.numbers)
-    if pairwise.is_never_late:
+    if is_never_late(compiled):
         with_gap = np.zeros((runs + 1, runs + 1))
         with_gap[:, :runs] = costs.cost
         islands, rounds = tour_islands(with_gap, True, costs.least_gain, seed, halt), tour_rounds(runs)

@@ -12,23 +12,14 @@ from typing import NamedTuple
 import numpy as np
 
 from solver.plant import AspectRule
-from solver.search.book import Book
-from solver.search.changeover_memo import doubled, room_for_changeovers
 from solver.search.compile import CompiledLine
-from solver.search.decode import TRACED, new_scratch
-from solver.search.kernels.tables import (
-    END,
-    FULL,
-    NEVER_MS,
-    Floats,
-    Ints,
-)
-from solver.search.kernels.timeline import place_runs
+from solver.search.decode import Decoder
+from solver.search.kernels.tables import END, NEVER_MS, Floats, Ints
 from solver.search.path_islands import PathCosts
 
-STARTS, _, _, SETUP_MS, OUTGOING_UM, INCOMING_UM = range(6)
+SETUP_MS, OUTGOING_UM, INCOMING_UM = 3, 4, 5
+"""Columns of a trace."""
 FEWEST_RUNS = 4
-NO_LIMIT = float("inf")
 SMALLEST_EUR = 1e-12
 
 
@@ -39,27 +30,39 @@ class Pairwise(NamedTuple):
     costs: PathCosts
     fixed_eur: float
 
-    @property
-    def is_never_late(self) -> bool:
-        """Whether nothing costs anything for being late, so that set-ups alone count."""
-        return not (self.costs.late_per_unit.any() or self.costs.late_once.any())
-
 
 def as_pairwise(compiled: CompiledLine) -> Pairwise | None:
     """The matrix behind a line's queue, or None where there is none."""
     if not is_pairwise(compiled):
         return None
-    numbers = compiled.job_plans[:, 0][compiled.job_plans[:, 1] > compiled.job_plans[:, 0]]
+    numbers = _numbers(compiled)
     return Pairwise(numbers, *_matrix(compiled, numbers))
 
 
 def is_pairwise(compiled: CompiledLine) -> bool:
     """Whether a line's queue is a matrix: one choice of stations a job, no waits, nothing kept."""
-    first, last = compiled.job_plans[:, 0], compiled.job_plans[:, 1]
-    if (last - first > 1).any() or (last > first).sum() < FEWEST_RUNS:
+    choices = compiled.job_plans[:, 1] - compiled.job_plans[:, 0]
+    numbers = _numbers(compiled)
+    if (choices > 1).any() or len(numbers) < FEWEST_RUNS:
         return False
-    numbers = first[last > first]
     return _time_adds_up(compiled, numbers) and _keeps_nothing(compiled, numbers)
+
+
+def is_never_late(compiled: CompiledLine) -> bool:
+    """Whether no job costs anything for being late, so that set-ups alone count."""
+    return not any(prices.any() for prices in _late_prices(compiled, _numbers(compiled)))
+
+
+def _numbers(compiled: CompiledLine) -> Ints:
+    """The first plan of every job that can run."""
+    return compiled.job_plans[:, 0][compiled.job_plans[:, 1] > compiled.job_plans[:, 0]]
+
+
+def _late_prices(compiled: CompiledLine, numbers: Ints) -> tuple[Floats, Floats]:
+    """What a ms of lateness costs, and being late at all; 0 without a due time."""
+    plans = compiled.tables.plans[numbers]
+    is_due = plans["due_ms"] < NEVER_MS
+    return np.where(is_due, plans["late_ms_eur"], 0.0), np.where(is_due, plans["late_once_eur"], 0.0)
 
 
 def _time_adds_up(compiled: CompiledLine, numbers: Ints) -> bool:
@@ -88,23 +91,25 @@ def _matrix(compiled: CompiledLine, numbers: Ints) -> tuple[PathCosts, float]:
     """Costs and times of every pair, read off one long sequence that has each pair side by side."""
     count = len(numbers)
     walk = np.array([*_all_pairs(count), 0], np.int64)
-    ms, eur = _placed(compiled, numbers[walk])
+    decoder = Decoder(compiled)
+    ms, eur = _placed(decoder, numbers[walk])
     cost = np.zeros((count + 1, count))
     time_ms = np.zeros((count + 1, count), np.int64)
     cost[walk[:-1], walk[1:]] = eur[1:]
     time_ms[walk[:-1], walk[1:]] = ms[1:]
     for job in range(count):
-        first_ms, first_eur = _placed(compiled, numbers[job : job + 1])
+        first_ms, first_eur = _placed(decoder, numbers[job : job + 1])
         cost[count, job], time_ms[count, job] = first_eur[0], first_ms[0]
     plans = compiled.tables.plans[numbers]
     begins_ms = compiled.state[END]
+    late_per_ms_eur, late_once_eur = _late_prices(compiled, numbers)
     costs = PathCosts(
         cost=cost,
         time=time_ms,
         process=plans["work_ms"].copy(),
         due=np.minimum(plans["due_ms"], NEVER_MS >> 8) - begins_ms,
-        late_per_unit=np.where(plans["due_ms"] < NEVER_MS, plans["late_ms_eur"], 0.0),
-        late_once=np.where(plans["due_ms"] < NEVER_MS, plans["late_once_eur"], 0.0),
+        late_per_unit=late_per_ms_eur,
+        late_once=late_once_eur,
         least_gain=least_gain_eur(cost),
     )
     return costs, compiled.eur + float(plans["run_eur"].sum())
@@ -125,30 +130,10 @@ def _all_pairs(count: int) -> Iterator[int]:
             yield one
 
 
-def _placed(compiled: CompiledLine, order: Ints) -> tuple[Ints, Floats]:
+def _placed(decoder: Decoder, order: Ints) -> tuple[Ints, Floats]:
     """Time and money of every changeover of an order."""
-    changeovers = room_for_changeovers(len(compiled.web.stations))
-    book = Book(compiled.tables, compiled.web, changeovers, new_scratch(compiled))
-    trace = np.zeros((len(order), TRACED), np.int64)
-    state, eur, position = compiled.state.copy(), 0.0, 0
-    while True:
-        code, position, eur = place_runs(
-            book.rows,
-            state,
-            eur,
-            order,
-            position,
-            len(order),
-            NO_LIMIT,
-            0.0,
-            np.zeros((0, len(state)), np.int64),
-            np.zeros(0),
-            trace,
-        )
-        if code != FULL:
-            break
-        changeovers = doubled(changeovers)
-        book.enter(changeovers)
+    compiled = decoder.compiled
+    trace = decoder.decode(order).trace
     web = compiled.web
     stocks = web.price_stocks[compiled.tables.plans["shape"][order]]
     before = np.concatenate([[web.price_stocks[_shape_at_start(compiled)]], stocks[:-1]])

@@ -10,7 +10,7 @@ from solver.search.kernels.line_annealing import anneal
 from solver.search.kernels.path_descent import search_path
 from solver.search.kernels.tour import search_tour
 from solver.search.line_search import search_line
-from solver.search.pairwise import as_pairwise, is_pairwise
+from solver.search.pairwise import is_never_late, is_pairwise
 from solver.search.stop import Stop
 from solver.weights import Weights
 
@@ -20,18 +20,15 @@ def is_prepared(problem: Problem) -> bool:
     if len(problem.plant.lines) != 1:
         return True
     compiled = CompiledLine(problem, Weights())
-    if not compiled.plans or not is_pairwise(compiled):
-        return not compiled.plans or is_on_disk(anneal)
-    pairwise = as_pairwise(compiled)
-    never_late = pairwise is not None and pairwise.is_never_late
-    return is_on_disk(search_tour if never_late else search_path)
+    if not compiled.plans:
+        return True
+    if not is_pairwise(compiled):
+        return is_on_disk(anneal)
+    return is_on_disk(search_tour if is_never_late(compiled) else search_path)
 
 
 def prepare(problem: Problem) -> None:
-    """Compile, or take from disk, what a search of this problem needs.
-
-    It takes up to half a minute the first time, and less than a second from then on.
-    """
+    """Compile what a search of this problem needs and keep it on disk: about half a minute."""
     if len(problem.plant.lines) != 1:
         return
     compiled = CompiledLine(problem, Weights())

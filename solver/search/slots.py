@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from solver.changeover import SPLICE_TABLE
 from solver.plant import Aspect, AspectRule, Line
 from solver.problem import Problem
 from solver.run_plan import Place, RunPlan
@@ -20,7 +21,6 @@ from solver.tooling import (
     present_loaded,
 )
 
-SPLICE_TABLE = 0
 LARGEST_KEY = 1 << 60
 """Keys are exact up to here; beyond, random multipliers make a clash unlikely (below 1e-9 a day)."""
 

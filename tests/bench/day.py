@@ -153,8 +153,8 @@ def json_of(row: Row) -> JsonRow:
 def line_of(row: Row) -> str:
     """A row in a line, to see how far a run has come."""
     if isinstance(row, GoalRow):
-        return f"{SAMPLE}, {row.goal}: {row.waste_m:,.1f} m of waste, {row.work:,} orders costed"
-    return f"{row.day}: {row.balanced_eur:,.0f} €, {row.saving:.1%} saved, {row.work:,} orders costed"
+        return f"{SAMPLE}, {row.goal}: {row.waste_m:,.1f} m of waste, {row.work:,} orders tried"
+    return f"{row.day}: {row.balanced_eur:,.0f} €, {row.saving:.1%} saved, {row.work:,} orders tried"
 
 
 def tables(rows: Sequence[JsonRow]) -> Iterator[FigureTable]:

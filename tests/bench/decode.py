@@ -159,7 +159,6 @@ def decode_orders(
             0,
             orders.shape[1],
             NO_LIMIT,
-            0.0,
             no_snapshots,
             no_costs,
             no_trace,

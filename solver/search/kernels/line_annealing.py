@@ -143,7 +143,6 @@ def anneal(
                         at,
                         end,
                         limit_eur if mode == TRY else NO_LIMIT,
-                        0.0,
                         walk.kept[:snapshots],
                         walk.kept_eur[:snapshots],
                         walk.trace,

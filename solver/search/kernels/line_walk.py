@@ -77,8 +77,6 @@ class Walk(NamedTuple):
     eur: Floats
     trace: Ints
     kept_trace: Ints
-    no_snapshots: Ints
-    no_costs: Floats
 
 
 @part

@@ -68,7 +68,6 @@ def place_runs(
     first: int,
     count: int,
     limit_eur: float,
-    left_eur: float,
     kept: Ints,
     kept_eur: Floats,
     trace: Ints,
@@ -82,9 +81,8 @@ def place_runs(
     order
         Plans in order, of which those before `count` are placed; behind the last a low-migration run is
         cleaned down.
-    limit_eur, left_eur
-        Ends once the cost so far and the floors of the runs still to be placed are above the limit;
-        `left_eur` is the sum of these floors from `first` on.
+    limit_eur
+        Ends once the cost so far is above it.
     kept, kept_eur
         (count, state) snapshots before every position; empty arrays for none.
     trace
@@ -95,8 +93,8 @@ def place_runs(
     -------
     One of `DONE`, `ABOVE`, `FULL`, `DROPPED`; the position it came to; the cost so far.
     """
-    # Taken out of their tuples here, and nothing of the loop written as a function of arrays: both would
-    # count references at every turn, which takes longer than all the rest.
+    # Opened here, and nothing of the loop written as a function of arrays: handing them over at every turn
+    # would take longer than all the rest.
     line = line_row(book)[0]
     plans, closures = plan_rows(book), ints_2(book, AT_CLOSURES)
     differs, washed, added, threaded = (
@@ -279,8 +277,7 @@ def place_runs(
         state[PRINT_START] = print_start_ms
         state[BEFORE] = plan_idx
         state[LOW] = plan["low_migration"]
-        left_eur -= plan["floor_eur"]
-        if eur + left_eur > limit_eur:
+        if eur > limit_eur:
             return ABOVE, position, eur
     if count == order.shape[0] and state[BEFORE] >= 0 and state[LOW]:
         eur += line["clean_down_out_ms"] * line["stopped_ms_eur"]
