@@ -16,20 +16,23 @@ from solver.search.kernels.tables import Flags, Floats, Ints, Rows
 class LineTables:
     """A line and its run plans.
 
-    `differs`, `washed`, `added` and `threaded` are (plans, most of them), the last for the splice table,
-    where nothing is changed while it is empty; `wash_codes` (tables, from, to); `resets` (slots + 1,) flags
-    the sets of inkjets; `closures` (n, 2) start and end in ms; `tool_copies` (slots, values, 2) the range
-    of copies of the scarce tool that is a value, if it is one; `shape_stocks` (shapes,) the stock of a
-    shape. The last row of `stocks` stands for all that are not followed; there is none if none is.
+    `fields` (slots,) and `words` (n,) say where the state keeps what slots hold; `packed` is (plans, words),
+    `washed` and `added` (plans, most of them); `used_up_to` (plans, most) the places of the state that note
+    until when scarce tools of a plan are in use; `wash_codes` (tables, from, to); `resets` (columns,) flags
+    the sets of inkjets; `closures` (n, 2) start and end in ms; `tool_copies` (slots, values, 2) the range of
+    copies of the scarce tool that is a value, if it is one; `shape_stocks` (shapes,) the stock of a shape.
+    The last row of `stocks` stands for all that are not followed; there is none if none is.
     """
 
     line: Rows
     plans: Rows
-    differs: Rows
+    fields: Rows
+    words: Rows
+    packed: Rows
     washed: Rows
     added: Rows
-    threaded: Rows
     tools: Rows
+    used_up_to: Ints
     wash_codes: Ints
     resets: Flags
     closures: Ints
@@ -82,7 +85,8 @@ class ChangeoverTables:
 class Scratch:
     """What placing runs writes beside its result.
 
-    `was` is what the slots of the run at hand held; `aside` (slot, value) of slots emptied before it;
+    `was` is what the columns that the run at hand changes held; `aside` (column, value) of those changed
+    before it;
     `fetched` (copy, slot, station) of the copies taken; `replaced` what the slots of scarce tools held;
     `dropped` jobs that are left out.
     """

@@ -14,11 +14,11 @@ from solver.layout import MS_PER_MIN
 from solver.plant import Line
 from solver.problem import Problem
 from solver.search.book import ChangeoverTables, WebTables
-from solver.search.kernels.changeovers import NO_KEY, insert
+from solver.search.kernels.changeover_room import move_cases
+from solver.search.kernels.changeovers import NO_KEY
 from solver.search.kernels.tables import (
     CASE,
     PATH,
-    ROWS_A_CASE,
     SETUP,
     WEB_STATION,
     Ints,
@@ -68,11 +68,7 @@ def doubled(before: ChangeoverTables) -> ChangeoverTables:
     """The same changeovers with room for twice as many."""
     cases = _empty_hash(2 * len(before.guarded))
     setups = cases.view(SETUP)
-    for spot in np.flatnonzero(before.cases["key"] != NO_KEY):
-        moved = insert(cases, before.cases[spot]["key"])
-        cases[moved] = before.cases[spot]
-        kept, there = ROWS_A_CASE * spot, ROWS_A_CASE * moved
-        setups[there + 1 : there + ROWS_A_CASE] = before.setups[kept + 1 : kept + ROWS_A_CASE]
+    move_cases(before.cases, before.setups, cases, setups)
     return ChangeoverTables(
         cases=cases,
         setups=setups,

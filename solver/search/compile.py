@@ -25,8 +25,8 @@ from solver.search.kernels.tables import (
     HEAD,
     LINE,
     LOW,
-    NEED,
     NEVER_MS,
+    PACKED_NEED,
     PLAN,
     PRINT_CLOSURE,
     PRINT_START,
@@ -34,9 +34,11 @@ from solver.search.kernels.tables import (
     STOCK,
     TOOL,
     WASH_NEED,
+    Flags,
     Ints,
     Rows,
 )
+from solver.search.packing import Packing
 from solver.search.slots import Need, Slots, threaded_by
 from solver.sequence import Order, Placement, Stock
 from solver.setups import outgoing_stock
@@ -77,6 +79,7 @@ class CompiledLine:
         self.started = self._number_plans()
         line = problem.plant.lines[0]
         self.slots = Slots(problem, line, self.plans)
+        self.packing = Packing(self.slots.slots)
         self._shapes = {_present_shape(line): PRESENT_SHAPE}
         self._shape_of = [
             self._shapes.setdefault(_plan_shape(line, plan), len(self._shapes)) for plan in self.plans
@@ -136,33 +139,35 @@ class CompiledLine:
             plans[idx]["tools_from"] = len(tools)
             tools.extend(_tool_entries(slots, plan, slots.needs[idx], ranges))
             plans[idx]["tools_to"] = len(tools)
-        needs = NeedRows(slots, slots.radices(len(self._shapes)))
+        needs = NeedRows(slots, self.packing, slots.radices(len(self._shapes)))
+        row = self._line_row(line)
         stocks, arrivals = _stock_rows(self._stocks.values())
         return LineTables(
-            line=self._line_row(line),
+            line=row,
             plans=plans,
-            differs=needs.rows("differs", NEED),
-            washed=needs.rows("washed", WASH_NEED),
-            added=needs.rows("added", SET_NEED),
-            threaded=needs.rows("threaded", NEED),
+            fields=self.packing.field_rows(),
+            words=self.packing.word_rows(),
+            packed=needs.packed(),
+            washed=needs.washed(),
+            added=needs.added(),
             tools=np.array(tools, TOOL),
+            used_up_to=self._used_up_to(np.array(tools, TOOL), plans, int(row["in_use_at"][0])),
             wash_codes=needs.wash_codes(),
-            resets=np.array(
-                [
-                    *(
-                        slot.aspect.rule is AspectRule.ADDED and line.stations[slot.station_idx].is_inkjet
-                        for slot in slots.slots
-                    ),
-                    False,
-                ],
-                np.uint8,
-            ),
+            resets=self._resets(line),
             closures=np.array(line.calendar.closures, np.int64).reshape(-1, 2),
             stocks=stocks,
             arrivals=arrivals,
             tool_copies=self._tool_copies(),
             shape_stocks=np.array([self._stock_number(shape.stock) for shape in self._shapes], np.int64),
         )
+
+    def _resets(self, line: Line) -> Flags:
+        """The columns of sets that are empty once the line is cold."""
+        resets = np.zeros(self.packing.columns, np.uint8)
+        for slot, field in zip(self.slots.slots, self.packing.fields, strict=True):
+            if slot.aspect.rule is AspectRule.ADDED:
+                resets[field.column] = line.stations[slot.station_idx].is_inkjet
+        return resets
 
     def _fill_plan(self, row: np.void, plan: RunPlan, idx: int) -> None:
         weighing = self.scheduler.weighing
@@ -203,13 +208,31 @@ class CompiledLine:
         row["start_up_ms"] = line.start_up_ms
         row["present_cold"] = line.present.cold
         row["present_shape"] = PRESENT_SHAPE
-        row["drawn_at"] = HEAD + len(self.slots.slots) + 1
+        row["slots_to"] = HEAD + self.packing.empty_column
+        row["drawn_at"] = HEAD + self.packing.columns
         row["in_use_at"] = row["drawn_at"] + len(self._stocks) + bool(self._stocks)
         row["places_at"] = row["in_use_at"] + (len(self.slots.slots) if self.slots.scarce else 0)
         row["stored_at"] = row["places_at"] + sum(len(self._present_copies[key]) for key in self.slots.scarce)
         row["single_copies"] = all(len(self._present_copies[key]) == 1 for key in self.slots.scarce)
         row["stopped_ms_eur"] = self.scheduler.weighing.stopped_eur_per_ms[0]
         return row
+
+    def _used_up_to(self, tools: Rows, plans: Rows, in_use_at: int) -> Ints:
+        """(plans, most) where the state notes until when a plan's scarce tools are in use; filled up with
+        the column that nobody reads.
+        """
+        listed = [
+            [
+                in_use_at + int(tool["slot"])
+                for tool in tools[row["tools_from"] : row["tools_to"]]
+                if tool["tool"] >= 0
+            ]
+            for row in plans
+        ]
+        found = np.full((len(plans), max(map(len, listed), default=0)), HEAD + self.packing.waste_column)
+        for row, places in zip(found, listed, strict=True):
+            row[: len(places)] = places
+        return found
 
     def _copy_ranges(self) -> dict[str, tuple[int, int]]:
         """The numbers of every scarce tool's copies."""
@@ -256,7 +279,7 @@ class CompiledLine:
         return np.concatenate(
             [
                 head,
-                np.array([*holding, 0], np.int64),
+                self.packing.state(holding),
                 np.zeros(len(self._stocks) + bool(self._stocks), np.int64),
                 in_use_ms,
                 np.array(
@@ -267,38 +290,39 @@ class CompiledLine:
         )
 
 
-NEED_LISTS = ("differs", "washed", "added", "threaded")
-"""In the order in which a kernel looks at a plan's slots."""
-
-
 class NeedRows:
-    """What plans need as the kernels read it: lists of one length for all plans, by kind."""
+    """What plans need as the kernels read it."""
 
-    def __init__(self, slots: Slots, radices: Sequence[int]) -> None:
+    def __init__(self, slots: Slots, packing: Packing, radices: Sequence[int]) -> None:
         self._slots = slots
-        self._radices = (*radices, 0)
-        self._by_kind = [
-            {kind: [need for need in needs if _kind(slots, need) == kind] for kind in NEED_LISTS}
-            for needs in slots.needs
-        ]
-        self._most = {
-            kind: max((len(by_kind[kind]) for by_kind in self._by_kind), default=0) for kind in NEED_LISTS
-        }
-        washed = [idx for idx, slot in enumerate(slots.slots) if slot.aspect.rule is AspectRule.WASH_UP]
+        self._packing = packing
+        self._radices = radices
+        washed = self._with_rule(AspectRule.WASH_UP)
         self._wash_table = {slot_idx: table for table, slot_idx in enumerate(washed)}
 
-    def rows(self, kind: str, dtype: np.dtype[np.void]) -> Rows:
-        """(plans, most of the kind) rows."""
-        rows = np.zeros((len(self._by_kind), self._most[kind]), dtype)
-        rows["slot"] = len(self._slots.slots)
-        for plan_idx, by_kind in enumerate(self._by_kind):
-            for at, need in enumerate(by_kind[kind]):
-                row = rows[plan_idx, at]
-                row["slot"], row["value"] = need.slot, need.value
-                row["radix"] = self._radices[need.slot]
-                if kind == "washed":
-                    row["table"] = self._wash_table[need.slot]
+    def packed(self) -> Rows:
+        """(plans, words) what plans need in the slots that words pack."""
+        rows = np.zeros((len(self._slots.needs), self._packing.words), PACKED_NEED)
+        for plan_idx, needs in enumerate(self._slots.needs):
+            for need in needs:
+                field = self._packing.fields[need.slot]
+                if self._packing.packs(need.slot):
+                    row = rows[plan_idx, field.column]
+                    row["mask"] |= field.mask
+                    row["value"] |= need.value << field.shift
+                    row["scarce"] |= field.mask if need.slot in self._slots.scarce_slots else 0
         return rows
+
+    def washed(self) -> Rows:
+        """(plans, most) the consumables they need."""
+        rows = self._listed(AspectRule.WASH_UP, WASH_NEED)
+        for slot_idx, table in self._wash_table.items():
+            rows["table"][rows["column"] == self._packing.fields[slot_idx].column] = table
+        return rows
+
+    def added(self) -> Rows:
+        """(plans, most) the sets they need."""
+        return self._listed(AspectRule.ADDED, SET_NEED)
 
     def wash_codes(self) -> Ints:
         """(wash-up slots, from, to) codes of the times."""
@@ -310,16 +334,20 @@ class NeedRows:
                 codes[table, held, value] = code
         return codes
 
+    def _with_rule(self, rule: AspectRule) -> list[int]:
+        return [idx for idx, slot in enumerate(self._slots.slots) if slot.aspect.rule is rule]
 
-def _kind(slots: Slots, need: Need) -> str:
-    slot = slots.slots[need.slot]
-    match slot.aspect.rule:
-        case AspectRule.WASH_UP:
-            return "washed"
-        case AspectRule.ADDED:
-            return "added"
-        case AspectRule.DIFFERS:
-            return "threaded" if slot.station_idx == SPLICE_TABLE else "differs"
+    def _listed(self, rule: AspectRule, dtype: np.dtype[np.void]) -> Rows:
+        """Lists of one length for all plans, of the slots with a rule."""
+        slots = set(self._with_rule(rule))
+        listed = [[need for need in needs if need.slot in slots] for needs in self._slots.needs]
+        rows = np.zeros((len(listed), max(map(len, listed), default=0)), dtype)
+        rows["slot"], rows["column"] = len(self._slots.slots), self._packing.empty_column
+        for plan_idx, needs in enumerate(listed):
+            for row, need in zip(rows[plan_idx], needs, strict=False):
+                row["slot"], row["column"] = need.slot, self._packing.fields[need.slot].column
+                row["value"], row["radix"] = need.value, self._radices[need.slot]
+        return rows
 
 
 def _tool_entries(

@@ -81,10 +81,8 @@ class Decoder:
 def new_scratch(compiled: CompiledLine) -> Scratch:
     """Room for what a decode of the line writes beside its result."""
     slots = len(compiled.slots.slots)
-    tables = compiled.tables
-    needs = sum(rows.shape[1] for rows in (tables.differs, tables.washed, tables.added, tables.threaded))
     return Scratch(
-        was=np.zeros(needs + 1, np.int64),
+        was=np.zeros(compiled.packing.columns, np.int64),
         aside=np.zeros((2 * slots + 2, 2), np.int64),
         fetched=np.zeros((slots + 1, 3), np.int64),
         replaced=np.zeros(slots + 1, np.int64),

@@ -1,16 +1,18 @@
 """Islands: several searches of one problem side by side, which now and then tell each other their best.
 
-Work is dealt out in rounds of fixed size. Threads decide only how many islands of a round run at the same
-time, so a result depends on the islands, their seeds and the work alone, never on the clock or on threads.
+Work is dealt out in rounds of sizes laid down beforehand. Threads decide only how many islands of a round
+run at the same time, so a result depends on the islands, their seeds and the work alone, never on the clock
+or on threads.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
-from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from dataclasses import dataclass
-from typing import Any, Protocol
+from functools import partial
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +26,14 @@ Order = NDArray[Any]
 Halt = NDArray[np.uint8]
 """One flag that all islands of a search look at every few hundred moves: not 0 means return now."""
 
+Result = TypeVar("Result")
+Task = Callable[[], object]
+"""Something done before the first round: it takes no work and comes back soon once the halt flag is up."""
+
 MOST_THREADS = 4
+SHORT_ROUNDS = 4
+"""Rounds before those of full length, each half as long as the next, so that what is found at once is told
+at once."""
 POLL_S = 0.02
 """How often limits and cancellation are looked at while a round runs."""
 REPORT_EVERY_S = 0.25
@@ -58,9 +67,9 @@ class Rounds:
     Parameters
     ----------
     quantum
-        Work of an island in a round; at least 1. A round should take about a tenth of a second.
+        Work of an island in a round of full length; at least 1. That should take about a tenth of a second.
     exchange_every
-        After so many rounds the worst island goes on from the best one's order; at least 1.
+        After so many rounds of full length the worst island goes on from the best one's order; at least 1.
     """
 
     quantum: int
@@ -69,6 +78,15 @@ class Rounds:
     def __post_init__(self) -> None:
         if self.quantum < 1 or self.exchange_every < 1:
             raise ValueError(f"quantum and exchange_every must be at least 1, are {self}")
+
+    def work(self, round_idx: int) -> int:
+        """Work of an island in a round."""
+        return max(1, self.quantum >> max(0, SHORT_ROUNDS - round_idx))
+
+    def exchange_after(self, round_idx: int) -> bool:
+        """Whether islands tell each other their best behind a round."""
+        full_rounds = round_idx + 1 - SHORT_ROUNDS
+        return full_rounds > 0 and full_rounds % self.exchange_every == 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +116,7 @@ def search_islands(
     halt: Halt,
     threads: int | None = None,
     on_progress: Callable[[Found], None] | None = None,
+    opening: Iterable[Sequence[Task]] = (),
 ) -> Found:
     """Advance islands, round after round, until the stop is reached.
 
@@ -110,8 +129,11 @@ def search_islands(
     threads
         Islands that run at the same time, at least 1; None for `usual_threads`.
     on_progress
-        Told the best so far at the beginning, about four times a second, and at the end; called in the
-        caller's thread.
+        Told the best so far at the beginning, as soon as there is a better one, then about four times a
+        second, and at the end; called in the caller's thread.
+    opening
+        What islands do before the first round: stages one after the other, the tasks of a stage side by side,
+        so no two of a stage may touch the same island. The next stage is asked for when one is done.
 
     Raises
     ------
@@ -125,7 +147,9 @@ def search_islands(
     reporter.report()
     with ThreadPoolExecutor(min(threads, len(islands)), "island") as pool:
         try:
-            _rounds(islands, rounds, stop, halt, pool, reporter)
+            run = _Run(pool, stop, halt, reporter)
+            run.open(opening)
+            run.rounds(islands, rounds)
         finally:
             # Whatever ends the rounds, leaving the pool waits for its threads: they must come back soon.
             halt[0] = 1
@@ -143,7 +167,9 @@ class _Reporter:
         self._stop = stop
         self._on_progress = on_progress
         self._reported_s = 0.0
+        self._told_better = False
         self.update()
+        self._first_score = self.found.score
 
     def update(self) -> None:
         """Look at the islands; only while none of them runs."""
@@ -152,46 +178,68 @@ class _Reporter:
 
     def report(self) -> None:
         self._reported_s = self._stop.elapsed_s
+        self._told_better = self._is_better
         if self._on_progress is not None:
             self._on_progress(self.found)
 
     def report_if_due(self) -> None:
-        if self._stop.elapsed_s - self._reported_s >= REPORT_EVERY_S:
+        is_first_better = self._is_better and not self._told_better
+        if is_first_better or self._stop.elapsed_s - self._reported_s >= REPORT_EVERY_S:
             self.report()
 
-
-def _rounds(
-    islands: Sequence[Island],
-    rounds: Rounds,
-    stop: Stop,
-    halt: Halt,
-    pool: ThreadPoolExecutor,
-    reporter: _Reporter,
-) -> None:
-    round_idx = 0
-    while not stop.reached:
-        shares = _shares(len(islands), rounds.quantum, stop.work_left)
-        running = [
-            pool.submit(island.advance, work) for island, work in zip(islands, shares, strict=True) if work
-        ]
-        _wait(running, stop, halt, reporter)
-        stop.count(sum(future.result() for future in running))
-        reporter.update()
-        round_idx += 1
-        if halt[0]:
-            return
-        if round_idx % rounds.exchange_every == 0:
-            _exchange(islands)
+    @property
+    def _is_better(self) -> bool:
+        """Whether there is something better than at the beginning."""
+        return self.found.score < self._first_score
 
 
-def _wait(running: list[Future[int]], stop: Stop, halt: Halt, reporter: _Reporter) -> None:
-    while True:
-        done, not_done = wait(running, timeout=POLL_S, return_when=FIRST_EXCEPTION)
-        if not not_done:
-            return
-        if stop.reached or any(future.exception() for future in done):
-            halt[0] = 1
-        reporter.report_if_due()
+class _Run:
+    """The threads of a search, watched by its limits."""
+
+    def __init__(self, pool: ThreadPoolExecutor, stop: Stop, halt: Halt, reporter: _Reporter) -> None:
+        self._pool = pool
+        self._stop = stop
+        self._halt = halt
+        self._reporter = reporter
+
+    def open(self, stages: Iterable[Sequence[Task]]) -> None:
+        for stage in stages:
+            if self._ended:
+                return
+            self._side_by_side(stage)
+            self._look()
+
+    def rounds(self, islands: Sequence[Island], rounds: Rounds) -> None:
+        round_idx = 0
+        while not self._ended:
+            shares = _shares(len(islands), rounds.work(round_idx), self._stop.work_left)
+            advances = [
+                partial(island.advance, work) for island, work in zip(islands, shares, strict=True) if work
+            ]
+            self._stop.count(sum(self._side_by_side(advances)))
+            self._look()
+            if rounds.exchange_after(round_idx) and not self._halt[0]:
+                _exchange(islands)
+            round_idx += 1
+
+    @property
+    def _ended(self) -> bool:
+        return bool(self._halt[0]) or self._stop.reached
+
+    def _side_by_side(self, tasks: Iterable[Callable[[], Result]]) -> list[Result]:
+        """What tasks come to, once all are done."""
+        running = [self._pool.submit(task) for task in tasks]
+        while True:
+            done, not_done = wait(running, timeout=POLL_S, return_when=FIRST_EXCEPTION)
+            if not not_done:
+                return [future.result() for future in running]
+            if self._stop.reached or any(future.exception() for future in done):
+                self._halt[0] = 1
+            self._reporter.report_if_due()
+
+    def _look(self) -> None:
+        self._reporter.update()
+        self._reporter.report_if_due()
 
 
 def _shares(islands: int, quantum: int, work_left: int | None) -> list[int]:

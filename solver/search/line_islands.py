@@ -2,31 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from functools import cached_property, partial
 
 import numpy as np
 
-from solver.locks import AtPosition, Before, FixedStart, Lock, Together
-from solver.problem import Problem
 from solver.search.book import Book, ChangeoverTables
 from solver.search.changeover_memo import doubled, room_for_changeovers
 from solver.search.compile import CompiledLine
-from solver.search.decode import TRACED, new_scratch
-from solver.search.islands import Halt, Island, Order, Rounds, Score
+from solver.search.decode import new_scratch
+from solver.search.islands import Halt, Order, Rounds, Score, Task
 from solver.search.kernels.line_annealing import Annealing, anneal
 from solver.search.kernels.line_changes import Changes
-from solver.search.kernels.line_dispatch import DUE_FACTOR, SETUP_FACTOR, Dispatch
-from solver.search.kernels.line_locks import (
-    AT_POSITION,
-    BEFORE_ANOTHER,
-    FIXED_START,
-    LOCK,
-    TOGETHER,
-    LockTables,
-)
-from solver.search.kernels.line_stretches import ALWAYS, SLOT_BITS, STEP
+from solver.search.kernels.line_dispatch import DUE_FACTOR, SETUP_FACTOR
 from solver.search.kernels.line_walk import (
     BEST_EUR,
     BEST_FAULTS,
@@ -36,21 +25,27 @@ from solver.search.kernels.line_walk import (
     MISJUDGED,
     UNORDERED,
     WORK,
-    LineModel,
-    Walk,
 )
 from solver.search.kernels.randomness import seeded
-from solver.search.kernels.tables import CASE, FULL, Floats, Ints
-from solver.sequence import Placement
+from solver.search.kernels.tables import FULL, Ints
+from solver.search.line_model import line_model, new_dispatch, new_walk
+from solver.search.line_queue import LineQueue
 
-NEAR_JOBS = 10
-TINY_EUR = 1e-6
+NOT_COSTED: Score = (float(1 << 60), np.inf)
+"""Worse than any order."""
 
+LookAhead = tuple[float, float]
 LOOK_AHEADS = ((2.0, 0.3), (10.0, 0.3), (40.0, 0.3))
 """Pairs (due, set-up) of look-ahead factors that dispatching begins with; then those around the best."""
 
+CASES_A_RUN = 250
+FEWEST_CASES_AT_FIRST, MOST_CASES_AT_FIRST = 12, 18
+"""Binary logarithms."""
+
 HOPE = 3.0
 """Usual changeovers by which a trial that costs more now may still come out cheaper, by a guess."""
+FAULT_PRICES = (1.0, 1e5)
+"""Usual changeovers that a broken lock is taken for in a cycle: drawn between these, evenly by logarithm."""
 LONGEST_FIRST_CYCLE = 40_000
 
 
@@ -68,6 +63,8 @@ class AnnealingSettings:
         By how much each next cycle is longer; above 1.
     shares
         Of the changes: next to a near job, any block, swaps, other stations.
+    breaks_locks
+        Whether locks may be broken on the way, from the second cycle on.
     """
 
     hot: float
@@ -75,13 +72,14 @@ class AnnealingSettings:
     steps: int
     growth: float
     shares: tuple[float, float, float, float]
+    breaks_locks: bool
 
 
 SETTINGS = (
-    AnnealingSettings(0.5, 0.05, 300, 1.5, (0.6, 0.15, 0.15, 0.1)),
-    AnnealingSettings(1.0, 0.02, 300, 1.5, (0.6, 0.15, 0.15, 0.1)),
-    AnnealingSettings(0.3, 0.02, 600, 1.5, (0.6, 0.15, 0.15, 0.1)),
-    AnnealingSettings(2.0, 0.05, 300, 1.3, (0.5, 0.25, 0.15, 0.1)),
+    AnnealingSettings(0.5, 0.05, 300, 1.5, (0.6, 0.15, 0.15, 0.1), False),
+    AnnealingSettings(1.0, 0.02, 300, 1.5, (0.6, 0.15, 0.15, 0.1), True),
+    AnnealingSettings(0.3, 0.02, 600, 1.5, (0.6, 0.15, 0.15, 0.1), False),
+    AnnealingSettings(2.0, 0.05, 300, 1.3, (0.5, 0.25, 0.15, 0.1), True),
 )
 
 
@@ -90,38 +88,60 @@ def line_rounds(runs: int) -> Rounds:
     return Rounds(max(200, 600_000 // max(1, runs)), 20)
 
 
-def line_islands(compiled: CompiledLine, orders: Sequence[Ints], seed: int, halt: Halt) -> list[Island]:
-    """The islands of one search, each from the best of these orders and of those dispatched."""
+def line_islands(
+    compiled: CompiledLine, orders: Sequence[Ints], seed: int, halt: Halt
+) -> list[AnnealingIsland]:
+    """The islands of one search, each from the best of these orders, of which there is at least one."""
     queue = LineQueue(compiled)
-    scout = AnnealingIsland(queue, orders[0], SETTINGS[0], seed, 0, halt)
-    best = best_start(scout, orders)
-    return [
-        AnnealingIsland(queue, best, settings, seed, stream, halt, scout.known_changeovers)
+    islands = [
+        AnnealingIsland(queue, orders[0], settings, seed, stream, halt)
         for stream, settings in enumerate(SETTINGS)
     ]
+    for order in orders:
+        islands[0].adopt(order)
+    go_on_from_best(islands)
+    return islands
 
 
-class LineQueue:
-    """What the islands of one line share.
-
-    Attributes
-    ----------
-    near
-        (jobs, k) the jobs that each job likes to follow.
-    exchanged
-        (plans, pairs) plans with two stations exchanged.
-    usual_changeover_eur
-        Roughly what a changeover costs.
+def dispatching(islands: Sequence[AnnealingIsland]) -> Iterator[list[Task]]:
+    """Dispatching with several look-aheads as stages of tasks, an island each; then all go on from the best
+    order there is.
     """
+    tried: dict[LookAhead, Score] = {}
 
-    def __init__(self, compiled: CompiledLine) -> None:
-        self.compiled = compiled
-        self.model = line_model(compiled)
-        self.jobs = np.flatnonzero(compiled.job_plans[:, 1] > compiled.job_plans[:, 0])
-        distances = _distances(compiled, compiled.job_plans[self.jobs, 0])
-        self.usual_changeover_eur = usual_changeover_eur(compiled, distances)
-        self.near = near_jobs(compiled, self.jobs, distances)
-        self.exchanged = exchanged_stations(compiled)
+    def dispatch(island: AnnealingIsland, look_ahead: LookAhead) -> None:
+        tried[look_ahead] = island.dispatch(*look_ahead)
+
+    def stage(look_aheads: Iterable[LookAhead]) -> list[Task]:
+        return [
+            partial(dispatch, island, look_ahead)
+            for island, look_ahead in zip(islands, look_aheads, strict=False)
+        ]
+
+    def best() -> LookAhead:
+        return min(tried, key=lambda look_ahead: (tried[look_ahead], look_ahead))
+
+    yield stage(LOOK_AHEADS)
+    due, setup = best()
+    yield stage([(due / 2, setup), (due * 2, setup)])
+    due, setup = best()
+    yield stage([(due, setup / 3), (due, setup * 3)])
+    go_on_from_best(islands)
+
+
+def go_on_from_best(islands: Sequence[AnnealingIsland]) -> None:
+    """Let all islands go on from the best order of any of them."""
+    score, order = min((island.best for island in islands), key=lambda best: best[0])
+    order = order.copy()
+    for island in islands:
+        island.go_on_from(order, score)
+
+
+def usual_cases(runs: int) -> int:
+    """Room for the changeovers that a search of so many runs usually meets, a power of two: room for more is
+    made on the way, which takes long.
+    """
+    return 1 << min(MOST_CASES_AT_FIRST, max(FEWEST_CASES_AT_FIRST, (CASES_A_RUN * runs - 1).bit_length()))
 
 
 class AnnealingIsland:
@@ -135,13 +155,11 @@ class AnnealingIsland:
         seed: int,
         stream: int,
         halt: Halt,
-        changeovers: ChangeoverTables | None = None,
     ) -> None:
         compiled = queue.compiled
-        self._model = queue.model
+        self._model = line_model(compiled, queue.uses)
         self._halt = halt
-        self._changeovers = changeovers or room_for_changeovers(len(compiled.web.stations))
-        self._book = Book(compiled.tables, compiled.web, self._changeovers, new_scratch(compiled))
+        self._compiled = compiled
         usual_eur = queue.usual_changeover_eur
         self._walk = new_walk(compiled, len(order), HOPE * usual_eur)
         multi = bool((compiled.job_plans[:, 1] - compiled.job_plans[:, 0] > 1).any())
@@ -156,24 +174,31 @@ class AnnealingIsland:
             randomness=seeded(seed, stream),
         )
         first_cycle = min(LONGEST_FIRST_CYCLE, settings.steps * max(1, len(order)))
+        may_break = settings.breaks_locks and len(self._model.locks.locks) > 0
+        fault_eur = [price * usual_eur if may_break else 0.0 for price in FAULT_PRICES]
         hot, cold = settings.hot * usual_eur, settings.cold * usual_eur
         self._annealing = Annealing(
             counts=np.array([0, first_cycle, 0, 0, 0, 0], np.int64),
-            heat=np.array([hot, cold, hot, settings.growth, np.inf]),
+            heat=np.array([hot, cold, hot, settings.growth, np.inf, *fault_eur]),
         )
-        self._dispatch = new_dispatch(len(order), usual_eur)
-        self.adopt(order)
+        self._dispatch = new_dispatch(len(order), usual_eur, halt)
+        self.go_on_from(order, NOT_COSTED)
 
-    @property
-    def known_changeovers(self) -> ChangeoverTables:
-        """A copy of the changeovers worked out so far."""
-        known = self._changeovers
-        # Copied as set-ups, which fill it: a copy of cases would leave out what lies between their fields.
-        setups = known.setups.copy()
-        return ChangeoverTables(setups.view(CASE), setups, known.guarded.copy(), known.known.copy())
+    @cached_property
+    def _changeovers(self) -> ChangeoverTables:
+        """Made for the first work, in the thread that does it: room for those of a long queue takes time."""
+        runs = len(self._walk.order)
+        return room_for_changeovers(len(self._compiled.web.stations), usual_cases(runs))
+
+    @cached_property
+    def _book(self) -> Book:
+        compiled = self._compiled
+        return Book(compiled.tables, compiled.web, self._changeovers, new_scratch(compiled))
 
     def dispatch(self, due_factor: float, setup_factor: float) -> Score:
-        """Dispatch all jobs and go on from there; returns how good that is."""
+        """Dispatch all jobs and go on from there, or from the order so far once the halt flag is up; returns
+        how good that is.
+        """
         self._dispatch.factors[DUE_FACTOR] = due_factor
         self._dispatch.factors[SETUP_FACTOR] = setup_factor
         self._walk.counts[FRESH] = UNORDERED
@@ -213,193 +238,12 @@ class AnnealingIsland:
         self._walk.counts[FRESH] = 1
         self.advance(0)
 
-
-def best_start(scout: AnnealingIsland, orders: Sequence[Ints]) -> Ints:
-    """The best of these orders and of those that dispatching gives with several look-aheads."""
-    for order in orders[1:]:
-        scout.adopt(order)
-    tried: dict[tuple[float, float], Score] = {}
-
-    def try_out(look_aheads: Iterable[tuple[float, float]]) -> tuple[float, float]:
-        for look_ahead in look_aheads:
-            if look_ahead not in tried:
-                tried[look_ahead] = scout.dispatch(*look_ahead)
-        return min(tried, key=lambda look_ahead: (tried[look_ahead], look_ahead))
-
-    due, setup = try_out(LOOK_AHEADS)
-    due, setup = try_out([(due / 2, setup), (due * 2, setup)])
-    try_out([(due, setup / 3), (due, setup * 3)])
-    return scout.best[1].copy()
-
-
-def new_dispatch(runs: int, usual_setup_eur: float) -> Dispatch:
-    """Room for dispatching so many runs; a set-up is first expected to cost so much."""
-    return Dispatch(
-        waiting=np.zeros(runs, np.int64),
-        promise=np.zeros(runs),
-        chosen=np.zeros(2, np.int64),
-        counts=np.zeros(4, np.int64),
-        factors=np.array([1.0, 1.0, 0.0, usual_setup_eur, usual_setup_eur, 0.0, 0.0, 0.0]),
-    )
-
-
-def line_model(compiled: CompiledLine) -> LineModel:
-    """What the kernels read of a compiled line."""
-    return LineModel(
-        locks=lock_tables(compiled.problem),
-        start=compiled.state,
-        start_eur=np.array([compiled.eur]),
-        uses=used_slots(compiled),
-        asleep=np.array([_bits(np.flatnonzero(compiled.tables.resets))], np.int64),
-    )
-
-
-def used_slots(compiled: CompiledLine) -> Ints:
-    """(plans,) the slots that each plan looks at, as bits."""
-    tables = compiled.tables
-    fixed = {lock.job for lock in compiled.problem.locks if isinstance(lock, FixedStart)}
-    slots = len(compiled.slots.slots)
-    found = np.zeros(len(compiled.plans), np.int64)
-    for idx in range(len(found)):
-        used = {
-            int(need["slot"])
-            for rows in (tables.differs, tables.washed, tables.added, tables.threaded)
-            for need in rows[idx]
-        }
-        used.update(
-            int(slot)
-            for slot in tables.tools["slot"][tables.plans[idx]["tools_from"] : tables.plans[idx]["tools_to"]]
-        )
-        found[idx] = _bits(slot for slot in used if slot < slots)
-        found[idx] |= (
-            ALWAYS if compiled.problem.jobs[compiled.plans[idx].placement.job_idx].id in fixed else 0
-        )
-    return found
-
-
-def _bits(slots: Iterable[int]) -> int:
-    bits = 0
-    for slot in slots:
-        bits |= 1 << int(slot) % SLOT_BITS
-    return bits
-
-
-def new_walk(compiled: CompiledLine, runs: int, hope_eur: float) -> Walk:
-    """Room for a walk over orders of so many runs; its best is nothing yet."""
-    state = len(compiled.state)
-    has_fixed = any(isinstance(lock, FixedStart) for lock in compiled.problem.locks)
-    counts = np.zeros(7, np.int64)
-    counts[BEST_FAULTS] = 1 << 60
-    return Walk(
-        order=np.zeros(runs, np.int64),
-        trial=np.zeros(runs, np.int64),
-        best=np.zeros(runs, np.int64),
-        origin=np.arange(runs),
-        place=np.full(len(compiled.problem.jobs), -1, np.int64),
-        kept=np.zeros((runs + 1, state), np.int64),
-        kept_eur=np.zeros(runs + 1),
-        steps=np.zeros(runs, STEP),
-        late_eur=np.zeros(runs + 1),
-        state=np.zeros(state, np.int64),
-        counts=counts,
-        eur=np.array([np.inf, np.inf, hope_eur, 0.0]),
-        trace=np.zeros((runs, TRACED), np.int64),
-        kept_trace=np.zeros((runs if has_fixed else 0, TRACED), np.int64),
-    )
-
-
-def lock_tables(problem: Problem) -> LockTables:
-    """The locks that an order of one line can break."""
-    rows: list[tuple[int, int, int, int, int]] = []
-    members: list[int] = []
-    for lock in problem.locks:
-        first = len(members)
-        if isinstance(lock, Together):
-            members.extend(problem.job_idx[job] for job in lock.jobs)
-        row = _lock_row(problem, lock)
-        if row is not None:
-            rows.append((*row, first, len(members)))
-    return LockTables(
-        locks=np.array(rows, LOCK),
-        members=np.array(members, np.int64),
-        places=np.zeros(len(problem.jobs), np.int64),
-    )
-
-
-def _lock_row(problem: Problem, lock: Lock) -> tuple[int, int, int] | None:
-    match lock:
-        case Together():
-            return TOGETHER, 0, 0
-        case AtPosition():
-            return AT_POSITION, problem.job_idx[lock.job], lock.position
-        case Before():
-            return BEFORE_ANOTHER, problem.job_idx[lock.job], problem.job_idx[lock.then]
-        case FixedStart():
-            return FIXED_START, problem.job_idx[lock.job], lock.start_ms
-        case _:
-            return None
-
-
-def near_jobs(compiled: CompiledLine, jobs: Ints, distances: Floats) -> Ints:
-    """(jobs, k) the jobs that each job likes to follow, nearest first, -1 where there are fewer.
-
-    Nearness is what would change at the stations that both use, and the splice.
-    """
-    k = min(NEAR_JOBS, max(1, len(jobs) - 1))
-    near = np.full((len(compiled.job_plans), k), -1, np.int64)
-    if len(jobs) > 1:
-        others = distances.copy()
-        np.fill_diagonal(others, np.inf)
-        near[jobs] = jobs[np.argsort(others, axis=1, kind="stable")[:, :k]]
-    return near
-
-
-def _distances(compiled: CompiledLine, plans: Ints) -> Floats:
-    """(after, before) euro that changes at shared stations and another stock take, roughly."""
-    tables, web = compiled.tables, compiled.web
-    slots = len(web.slot_stations)
-    held = np.full((len(plans), slots), -1, np.int64)
-    for rows in (tables.differs, tables.washed, tables.added, tables.threaded):
-        for idx, plan in enumerate(plans):
-            for need in rows[plan]:
-                held[idx, need["slot"]] = need["value"]
-    times_ms = web.slot_times.max(axis=1) / web.path[0]["unit"]
-    distance = np.zeros((len(plans), len(plans)))
-    for slot in range(slots - 1):
-        value = held[:, slot]
-        both = (value[:, None] >= 0) & (value[None, :] >= 0)
-        distance += (both & (value[:, None] != value[None, :])) * times_ms[slot] * web.path[0]["ms_eur"]
-    shapes = tables.plans["shape"][plans]
-    stocks = web.price_stocks[shapes]
-    settle_um = web.path[0]["settle_um"] + web.path[0]["splice_um"]
-    splice_ms = web.threading[shapes][:, shapes, 0].T / web.path[0]["unit"]
-    other = stocks[:, None] != stocks[None, :]
-    distance += splice_ms * web.path[0]["ms_eur"] + other * settle_um * web.um_eur[stocks][:, None]
-    return distance
-
-
-def usual_changeover_eur(compiled: CompiledLine, distances: Floats) -> float:
-    """Roughly what a changeover costs: the middle distance between jobs, at least a minute of the line."""
-    minute_eur = 60_000 * float(compiled.web.path[0]["ms_eur"])
-    middle = float(np.median(distances)) if distances.size else 0.0
-    return max(middle, minute_eur, TINY_EUR)
-
-
-def exchanged_stations(compiled: CompiledLine) -> Ints:
-    """(plans, pairs) the plan with two stations exchanged, -1 where there is none; no pairs where no job
-    has a choice.
-    """
-    number = {plan.placement: idx for idx, plan in enumerate(compiled.plans)}
-    chosen: set[int] = set()
-    for first, last in compiled.job_plans:
-        if last - first > 1:
-            chosen.update(idx for plan in compiled.plans[first:last] for idx in plan.placement.stations)
-    pairs = list(combinations(sorted(chosen), 2))
-    found = np.full((len(compiled.plans), len(pairs)), -1, np.int64)
-    for pair_idx, pair in enumerate(pairs):
-        other = dict(zip(pair, reversed(pair), strict=True))
-        for idx, plan in enumerate(compiled.plans):
-            stations = tuple(other.get(station, station) for station in plan.placement.stations)
-            if stations != plan.placement.stations:
-                found[idx, pair_idx] = number.get(Placement(plan.placement.job_idx, stations), -1)
-    return found
+    def go_on_from(self, order: Ints, score: Score) -> None:
+        """Adopt an order whose score is known; it is placed at the next work."""
+        walk = self._walk
+        for orders in (walk.trial, walk.order):
+            orders[:] = order
+        walk.counts[FRESH] = 1
+        if score < self.best[0] or score == NOT_COSTED:
+            walk.best[:] = order
+            walk.counts[BEST_FAULTS], walk.eur[BEST_EUR] = score

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from solver.search.compile import CompiledLine
-from solver.search.islands import Found, Halt, Island, Rounds, no_halt, search_islands
-from solver.search.kernels.tables import Ints
-from solver.search.line_islands import line_islands, line_rounds
+from solver.search.islands import Found, Halt, Island, Rounds, Task, no_halt, search_islands
+from solver.search.kernels.tables import NEVER_MS, Ints
+from solver.search.line_islands import dispatching, line_islands, line_rounds
 from solver.search.pairwise import Pairwise, as_pairwise, is_never_late
 from solver.search.path_islands import path_islands, path_rounds
 from solver.search.stop import Stop
@@ -29,23 +29,35 @@ class LineFound:
     elapsed_s: float
 
 
+def plain_starts(compiled: CompiledLine) -> list[Ints]:
+    """A line's queue by due time, and as it was entered, every job at its first stations.
+
+    They are the baselines of a single line, which need no run placed in time.
+    """
+    jobs = np.flatnonzero(compiled.job_plans[:, 1] > compiled.job_plans[:, 0])
+    due_ms = [NEVER_MS if (due := compiled.problem.jobs[job].due_ms) is None else due for job in jobs]
+    by_due_time = jobs[np.argsort(np.array(due_ms, np.int64), kind="stable")]
+    return [compiled.job_plans[order, 0] for order in (by_due_time, jobs)]
+
+
 def search_line(
     compiled: CompiledLine,
-    starts: Sequence[Order],
+    starts: Sequence[Ints],
     stop: Stop,
     seed: int,
     threads: int | None,
     on_progress: Callable[[LineFound], None] | None = None,
 ) -> LineFound:
     """Order one line's queue; never worse than the best of `starts`, of which there is at least one."""
-    orders = [compiled.numbers(order) for order in starts]
     halt = no_halt()
     pairwise = as_pairwise(compiled)
+    islands: Sequence[Island]
+    opening: Iterable[Sequence[Task]] = ()
     if pairwise is None:
-        islands = line_islands(compiled, orders, seed, halt)
-        rounds = line_rounds(len(orders[0]))
+        annealing = line_islands(compiled, starts, seed, halt)
+        islands, rounds, opening = annealing, line_rounds(len(starts[0])), dispatching(annealing)
     else:
-        islands, rounds = _pairwise_islands(compiled, pairwise, orders, seed, halt)
+        islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
 
     def line_found(found: Found) -> LineFound:
         if pairwise is None:
@@ -60,7 +72,7 @@ def search_line(
         if on_progress is not None:
             on_progress(line_found(found))
 
-    return line_found(search_islands(islands, rounds, stop, halt, threads, report))
+    return line_found(search_islands(islands, rounds, stop, halt, threads, report, opening))
 
 
 def _pairwise_islands(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from solver.baselines import as_entered
 from solver.problem import Problem
+from solver.search.changeover_memo import doubled, room_for_changeovers
 from solver.search.compile import CompiledLine
 from solver.search.kernels.compiled import is_on_disk
 from solver.search.kernels.line_annealing import anneal
 from solver.search.kernels.path_descent import search_path
 from solver.search.kernels.tour import search_tour
-from solver.search.line_search import search_line
+from solver.search.line_search import plain_starts, search_line
 from solver.search.pairwise import is_never_late, is_pairwise
 from solver.search.stop import Stop
 from solver.weights import Weights
@@ -33,4 +33,6 @@ def prepare(problem: Problem) -> None:
         return
     compiled = CompiledLine(problem, Weights())
     if compiled.plans:
-        search_line(compiled, [as_entered(problem)], Stop(work=1), seed=0, threads=1)
+        search_line(compiled, plain_starts(compiled), Stop(work=1), seed=0, threads=1)
+        if not is_pairwise(compiled):
+            doubled(room_for_changeovers(len(compiled.web.stations)))

@@ -95,15 +95,18 @@ class Slots:
         return [slot.number(loaded[slot.station_idx][slot.aspect_idx]) for slot in self.slots]
 
     def radices(self, shapes: int) -> list[int]:
-        """The place of every slot's code in a changeover's key, above the pair of shapes."""
+        """The place of every slot's code in a changeover's key, above the pair of shapes; 0 for those that
+        change where values differ, whose changes are a key of their own.
+        """
         radix = shapes * shapes
         radices: list[int] = []
         for slot in self.slots:
-            radices.append(radix if len(slot.times) > 1 else 0)
-            radix *= len(slot.times)
+            codes = 1 if slot.aspect.rule is AspectRule.DIFFERS else len(slot.times)
+            radices.append(radix if codes > 1 else 0)
+            radix *= codes
         if radix <= LARGEST_KEY:
             return radices
-        return [_scattered(idx) if exact else 0 for idx, exact in enumerate(radices)]
+        return [scattered(idx) if exact else 0 for idx, exact in enumerate(radices)]
 
     def _needs(self, plan: RunPlan) -> list[Need]:
         return [
@@ -172,7 +175,7 @@ def _costs(problem: Problem, aspect: Aspect) -> bool:
     return aspect.duration_ms > 0
 
 
-def _scattered(idx: int) -> int:
+def scattered(idx: int) -> int:
     """An odd number that looks random, the same for the same slot (the mixer of splitmix64)."""
     mixed = (idx + 1) * 0x9E3779B97F4A7C15 & (1 << 64) - 1
     mixed = (mixed ^ mixed >> 30) * 0xBF58476D1CE4E5B9 & (1 << 64) - 1

@@ -10,7 +10,6 @@ from fractions import Fraction
 
 from solver.account import account_with
 from solver.baselines import as_entered, by_due_time
-from solver.lock_conflicts import arrangement, conflicting_locks
 from solver.locks import Lock
 from solver.problem import Problem
 from solver.schedule import Scheduler
@@ -18,15 +17,17 @@ from solver.search.compile import CompiledLine
 from solver.search.construct import first_orders
 from solver.search.evaluate import Evaluator, Plans, Score, order_of
 from solver.search.improve import Improver
-from solver.search.line_search import LineFound, search_line
+from solver.search.line_search import LineFound, plain_starts, search_line
 from solver.search.stop import Stop
-from solver.sequence import Sequence
+from solver.sequence import Order, Sequence
 from solver.weights import Weights
 
 POLISH_SWEEPS = 1.25
 """Sweeps over all moves of the best order for which work or time is kept at the end."""
 MOST_POLISH_SHARE = 0.5
 """Share of the limits that is kept for them at most."""
+COSTING_SHARE = 1.5
+"""How many times as long as compiling a line's queue the account of its order takes, roughly."""
 
 
 class Status(StrEnum):
@@ -95,36 +96,50 @@ def solve(
     ContradictoryLocksError
         Where the locks cannot all be kept.
     """
+    arranged = _arranged(problem)
+    if len(problem.plant.lines) == 1:
+        return _solve_line(problem, weights, arranged, stop, seed, on_progress, threads)
+    return _solve_lines(problem, weights, arranged, stop, seed, on_progress)
+
+
+def _arranged(problem: Problem) -> Order | None:
+    """An order that keeps the locks on lines, positions and neighbours; None without locks."""
+    if not problem.locks:
+        return None
+    # Only locks need the constraint solver, which takes as long to import as the whole search.
+    from solver.lock_conflicts import arrangement, conflicting_locks
+
     conflict = conflicting_locks(problem)
     if conflict:
         raise ContradictoryLocksError(conflict)
-    if len(problem.plant.lines) == 1:
-        return _solve_line(problem, weights, stop, seed, on_progress, threads)
-    return _solve_lines(problem, weights, stop, seed, on_progress)
+    return arrangement(problem)
 
 
 def _solve_line(
     problem: Problem,
     weights: Weights,
+    arranged: Order | None,
     stop: Stop,
     seed: int,
     on_progress: Callable[[Progress], None] | None,
     threads: int | None,
 ) -> SearchResult:
     """One line: islands of compiled kernels."""
+    begun_s = stop.elapsed_s
     compiled = CompiledLine(problem, weights)
+    costing_s = COSTING_SHARE * (stop.elapsed_s - begun_s)
 
     def report(found: LineFound) -> None:
         if on_progress is not None:
             on_progress(Progress(found.eur, found.faults, found.work, found.elapsed_s))
 
-    starts = [by_due_time(problem), as_entered(problem)]
-    arranged = arrangement(problem) if problem.locks else None
-    if arranged is not None:
-        starts.append(arranged)
     if not compiled.plans:
         return _nothing_runs(compiled.scheduler, stop)
-    found = search_line(compiled, starts, stop, seed, threads, report)
+    starts = plain_starts(compiled)
+    if arranged is not None:
+        starts.append(compiled.numbers(arranged))
+    with stop.reserve_time(costing_s):
+        found = search_line(compiled, starts, stop, seed, threads, report)
     sequence = account_with(compiled.scheduler, found.order)
     return SearchResult(Status.FOUND, (sequence,), None, None, found.work)
 
@@ -137,6 +152,7 @@ def _nothing_runs(scheduler: Scheduler, stop: Stop) -> SearchResult:
 def _solve_lines(
     problem: Problem,
     weights: Weights,
+    arranged: Order | None,
     stop: Stop,
     seed: int,
     on_progress: Callable[[Progress], None] | None,
@@ -151,7 +167,7 @@ def _solve_lines(
 
     if not evaluator.runnable:
         return _nothing_runs(scheduler, stop)
-    improver = Improver(evaluator, _best_start(problem, evaluator), random.Random(seed), report)
+    improver = Improver(evaluator, _best_start(problem, arranged, evaluator), random.Random(seed), report)
     improver.descend()
     with stop.reserve(min(MOST_POLISH_SHARE, stop.share_of(round(POLISH_SWEEPS * improver.sweep())))):
         improver.walk()
@@ -160,9 +176,9 @@ def _solve_lines(
     return SearchResult(Status.FOUND, (sequence,), None, None, stop.done)
 
 
-def _best_start(problem: Problem, evaluator: Evaluator) -> Plans:
+def _best_start(problem: Problem, arranged: Order | None, evaluator: Evaluator) -> Plans:
     best: tuple[Score, Plans] | None = None
-    for start_idx, plans in enumerate(_starts(problem, evaluator)):
+    for start_idx, plans in enumerate(_starts(problem, arranged, evaluator)):
         score = evaluator.score(plans)
         if best is None or score.better_than(best[0]):
             best = (score, plans)
@@ -173,12 +189,10 @@ def _best_start(problem: Problem, evaluator: Evaluator) -> Plans:
     return best[1]
 
 
-def _starts(problem: Problem, evaluator: Evaluator) -> Iterator[Plans]:
+def _starts(problem: Problem, arranged: Order | None, evaluator: Evaluator) -> Iterator[Plans]:
     """The baselines, an arrangement that keeps the locks, and the heuristics."""
     yield evaluator.plans(by_due_time(problem))
     yield evaluator.plans(as_entered(problem))
-    if problem.locks:
-        arranged = arrangement(problem)
-        if arranged is not None:
-            yield evaluator.plans(arranged)
+    if arranged is not None:
+        yield evaluator.plans(arranged)
     yield from first_orders(evaluator)

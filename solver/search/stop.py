@@ -35,6 +35,7 @@ class Stop:
     cancelled: Callable[[], bool] = lambda: False
     done: int = field(default=0, init=False)
     _share: float = field(default=1.0, init=False)
+    _kept_s: float = field(default=0.0, init=False)
     _started_s: float = field(default_factory=time.monotonic, init=False)
 
     def __post_init__(self) -> None:
@@ -64,7 +65,7 @@ class Stop:
         """Whether a limit is reached or the search was cancelled."""
         if self.work is not None and self.done >= self.work * self._share:
             return True
-        if self.time_s is not None and self.elapsed_s >= self.time_s * self._share:
+        if self.time_s is not None and self.elapsed_s >= self.time_s * self._share - self._kept_s:
             return True
         return self.cancelled()
 
@@ -86,3 +87,13 @@ class Stop:
             yield
         finally:
             self._share = before
+
+    @contextmanager
+    def reserve_time(self, time_s: float) -> Iterator[None]:
+        """Within this block the time limit is reached early by so much, which is kept for what follows."""
+        before = self._kept_s
+        self._kept_s = before + time_s
+        try:
+            yield
+        finally:
+            self._kept_s = before

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from solver.search.islands import Halt, Island, Order, Rounds, Score
 from solver.search.kernels.randomness import Randomness, seeded
 from solver.search.kernels.tour import BEST, Arcs, begin, empty_tour, search_tour
+from solver.search.nearest import nearest_columns
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -66,7 +67,7 @@ def tour_islands(cost: Floats, has_gap: bool, least_gain: float, seed: int, halt
         Smallest difference between the costs of two tours that counts; above 0.
     """
     near = min(max(settings.near for settings in SETTINGS), len(cost) - 1)
-    arcs = Arcs(np.ascontiguousarray(cost), _nearest(cost, near), _nearest(cost.T, near))
+    arcs = Arcs(np.ascontiguousarray(cost), nearest_columns(cost, near), nearest_columns(cost.T, near))
     start = _nearest_neighbour_tour(cost)
     return [
         TourIsland(arcs, start, has_gap, least_gain, settings, seeded(seed, stream), halt)
@@ -117,13 +118,6 @@ class TourIsland:
 
     def adopt(self, order: Order) -> None:
         begin(self._arcs, self._tour, np.append(order, len(order)) if self._has_gap else order)
-
-
-def _nearest(cost: Floats, near: int) -> Ints:
-    """The cheapest columns of every row, cheapest first, ties by place; never the row's own."""
-    others = cost.copy()
-    np.fill_diagonal(others, np.inf)
-    return np.ascontiguousarray(np.argsort(others, axis=1, kind="stable")[:, :near])
 
 
 def _nearest_neighbour_tour(cost: Floats) -> Ints:

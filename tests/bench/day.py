@@ -6,6 +6,7 @@ import argparse
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, fields
+from fractions import Fraction
 from statistics import median
 from typing import TypeVar
 
@@ -13,7 +14,12 @@ from rich.console import Console
 
 from app.contracts.sequences import CostedPlan, Goal
 from app.services import planning
-from app.translation.solving import Limits
+from app.translation.solving import Limits, Question
+from solver.account import account
+from solver.problem import Problem
+from solver.sequence import Order, Placement
+from solver.weights import GOALS
+from tests.bench.checked_sequences import WrongSequenceError, refuse_wrong
 from tests.bench.entry import OURS
 from tests.bench.row_file import JsonRow, RowFile
 from tests.bench.search_runs import add_json_option
@@ -37,6 +43,8 @@ DRAWN_DAYS = (
 )
 """Seed, jobs and lines of the drawn days."""
 SAMPLE = "sample day"
+ROUNDING_EUR = Fraction(2, 100)
+"""How far the sum of four figures rounded to a cent may be from the exact one."""
 
 
 @dataclass(frozen=True)
@@ -128,6 +136,7 @@ def run(asked: argparse.Namespace, console: Console) -> list[JsonRow]:
         wall_s, cpu_s = time.perf_counter(), time.process_time()
         costed = _planned(trial.day, trial.goal, limits, trial.seed)
         times = {"wall_s": time.perf_counter() - wall_s, "cpu_s": time.process_time() - cpu_s}
+        _check(trial, costed)
         rounded = {name: round(time_s, 3) for name, time_s in times.items()}
         for row in trial.rows(costed):
             added = key | json_of(row) | rounded | circumstances()
@@ -196,6 +205,36 @@ def _planned(day: Day, goal: Goal, limits: Limits, seed: int) -> CostedPlan:
     return planning.plan(
         day.plant, day.jobs, day.start, goal, seconds=limits.seconds, work=limits.work, seed=seed
     )
+
+
+def _check(trial: DayTrial, costed: CostedPlan) -> None:
+    """Have the order that came out costed once more, and that checked.
+
+    Raises
+    ------
+    WrongSequenceError
+        Where the checker complains, or the order costs something else than was said.
+    """
+    day, weights, said = trial.day, GOALS[trial.goal], costed.sequence.cost.controllable_eur
+    problem = Question.of(day.plant, day.jobs, day.start).problem
+    sequence = account(problem, _order(problem, costed), weights)
+    refuse_wrong(f"{trial.name}, {trial.goal}", problem, sequence, weights)
+    if abs(sequence.cost.controllable_eur - Fraction(said)) > ROUNDING_EUR:
+        raise WrongSequenceError(
+            f"{trial.name}: {float(sequence.cost.controllable_eur)} €, said to be {said}"
+        )
+
+
+def _order(problem: Problem, costed: CostedPlan) -> Order:
+    return tuple(
+        tuple(_placement(problem, line_idx, run.job, run.stations) for run in line.runs)
+        for line_idx, line in enumerate(costed.sequence.lines)
+    )
+
+
+def _placement(problem: Problem, line_idx: int, job: str, stations: Iterable[str]) -> Placement:
+    idx = {station.id: idx for idx, station in enumerate(problem.plant.lines[line_idx].stations)}
+    return Placement(problem.job_idx[job], tuple(idx[station] for station in stations))
 
 
 def _day_row(name: str, day: Day, costed: CostedPlan, seed: int) -> DayRow:

@@ -12,12 +12,14 @@ from typing import Any
 import numpy as np
 from rich.console import Console
 
+from solver.account import account_with
 from solver.search.compile import CompiledLine
 from solver.search.decode import Decoder
 from solver.search.kernels.compiled import compiled
 from solver.search.kernels.tables import DONE, Floats, Ints
 from solver.search.kernels.timeline import place_runs
 from solver.weights import Weights
+from tests.bench.checked_sequences import refuse_wrong
 from tests.bench.entry import OURS
 from tests.bench.row_file import JsonRow, RowFile
 from tests.bench.search_runs import add_json_option
@@ -98,6 +100,7 @@ def _measured(runs: int, seed: int, seconds: float) -> dict[str, Any]:
     decoder = Decoder(line)
     rng = random.Random(seed)
     orders = _walk(drawn_numbers(line, rng), rng)
+    _check(line, decoder, orders[0])
     expected_eur = sum(decoder.decode(order).eur for order in orders)
     begun_s, begun_cpu_s = time.perf_counter(), time.process_time()
     fastest = max(_a_second(line, decoder, orders, expected_eur, seconds) for _ in range(ROUNDS))
@@ -107,6 +110,13 @@ def _measured(runs: int, seed: int, seconds: float) -> dict[str, Any]:
         "wall_s": round(time.perf_counter() - begun_s, 3),
         "cpu_s": round(time.process_time() - begun_cpu_s, 3),
     }
+
+
+def _check(line: CompiledLine, decoder: Decoder, order: Ints) -> None:
+    """Have an order costed by the account, and that checked."""
+    sequence = account_with(line.scheduler, line.order(order))
+    name = f"an order of {len(order)} runs"
+    refuse_wrong(name, line.problem, sequence, line.scheduler.weights, decoder.decode(order).eur)
 
 
 def _walk(order: Ints, rng: random.Random) -> Ints:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +12,17 @@ import pytest
 
 from app.contracts.sequences import Goal
 from app.services import planning
-from tests.bench import start
+from solver.account import account
+from solver.baselines import as_entered
+from solver.weights import Weights
+from tests.bench import line, start
 from tests.bench.__main__ import BENCHES, main
+from tests.bench.checked_sequences import WrongSequenceError, refuse_wrong
 from tests.bench.day import DRAWN_DAYS, SAMPLE
 from tests.bench.entry import OURS
 from tests.bench.instances import Matrix
 from tests.bench.start_probe import first_improvement
+from tests.builders.days import one_line_day
 from tests.published import br17
 
 Rows = list[dict[str, Any]]
@@ -34,6 +39,7 @@ BOOK_EXAMPLE = {
 }
 """Pinedo's example of the dispatching rule with set-ups; see tests/published."""
 SMALL = ("--seconds", "0.2", "--threads", "1")
+LINE = ["line", "--only", "30 jobs, day 5", "--seeds", "2", *SMALL]
 
 
 def _tsplib_text(name: str, rows: Matrix) -> str:
@@ -84,6 +90,13 @@ def structured(folder: Path) -> Rows:
     asked = ("--only", "40/4/10/1", "--seeds", "1", "--peers", *SMALL)
     main(["structured", *asked, "--json", str(folder / "structured.json")])
     return _rows(folder / "structured.json")
+
+
+@pytest.fixture(scope="module")
+def queue(folder: Path) -> Rows:
+    """Rows of the shortest queue of one line with two seeds."""
+    main([*LINE, "--json", str(folder / "line.json")])
+    return _rows(folder / "line.json")
 
 
 @pytest.fixture(scope="module")
@@ -142,6 +155,49 @@ def test_no_order_of_a_structured_day_is_below_its_bound(structured: Rows) -> No
 def test_a_name_that_no_instance_has_is_refused() -> None:
     with pytest.raises(ValueError, match="no such instance: 41/4/10/1"):
         main(["structured", "--only", "41/4/10/1", *SMALL])
+
+
+def test_the_search_of_a_line_stands_beside_orders_nobody_searched_for(
+    queue: Rows, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert [(row["solver"], row["seed"]) for row in queue] == [
+        *((OURS, 0), (OURS, 1)),
+        *((line.DISPATCHED, 0), (line.BY_DUE_TIME, 0), (line.AS_ENTERED, 0)),
+    ]
+    ours, _, dispatched, *baselines = (row["value"] for row in queue)
+    assert ours <= dispatched <= min(baselines)
+    assert {row["jobs"] for row in queue} == {30}
+    capsys.readouterr()
+    main(["report", str(folder / "line.json")])
+    page = capsys.readouterr().out
+    assert "### line" in page
+    assert f"| {baselines[-1]:,.0f} | " in page
+
+
+def test_a_queue_that_was_measured_is_not_searched_again(queue: Rows, folder: Path) -> None:
+    main([*LINE, "--json", str(folder / "line.json")])
+    assert _rows(folder / "line.json") == queue
+
+
+def test_an_order_that_costs_something_else_than_was_said_ends_the_benchmark(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def bragging(asked: line.Asked) -> line.Found:
+        found = line.searched(asked)
+        return replace(found, eur=(found.eur or 0.0) - 1)
+
+    monkeypatch.setitem(line.SOLVERS, OURS, bragging)
+    with pytest.raises(WrongSequenceError, match=f"30 jobs, day 5, {OURS}: it costs .* as was said"):
+        main(LINE)
+
+
+def test_a_sequence_that_breaks_a_rule_is_refused() -> None:
+    problem = one_line_day(5, 6)
+    sequence = account(problem, as_entered(problem), Weights())
+    refuse_wrong("six jobs", problem, sequence, Weights())
+    wrong = replace(sequence, lines=(replace(sequence.lines[0], runs=sequence.lines[0].runs[1:]),))
+    with pytest.raises(WrongSequenceError, match="six jobs: "):
+        refuse_wrong("six jobs", problem, wrong, Weights())
 
 
 @pytest.mark.usefixtures("tours", "late", "structured", "days")
@@ -227,6 +283,8 @@ def _options(bench: str) -> Iterator[str]:
     yield from (word for word in ("--seconds", "--seeds", "--json"))
     if bench in ("atsp", "tardiness", "structured"):
         yield from ("--threads", "--peers", "--only")
+    if bench == "line":
+        yield from ("--threads", "--only")
 
 
 @pytest.mark.parametrize("bench", sorted(BENCHES))

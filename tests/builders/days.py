@@ -372,6 +372,45 @@ def _ample(substrate: Substrate) -> Substrate:
     )
 
 
+def scarce_line_day(seed: int, jobs: int) -> Problem:
+    """A queue of so many jobs for one line where all that can be short is: every die and cylinder is there
+    once, stock is delivered bit by bit, two jobs are of low migration, and being late costs once and by the
+    hour.
+    """
+    rng = random.Random(seed)
+    drawn = one_line_day(seed, 2 * jobs)
+    plant = replace(
+        drawn.plant,
+        substrates=tuple(_delivered(rng, substrate) for substrate in drawn.plant.substrates),
+        dies=tuple(replace(die, copies=1) for die in drawn.plant.dies),
+    )
+    day = on_one_line(with_scarce_cylinders(Problem(plant, drawn.jobs)), 0)
+    if len(day.jobs) < jobs:
+        raise ValueError(f"seed {seed} gives {len(day.jobs)} jobs that can run, not {jobs}")
+    low = set(rng.sample(range(jobs), 2))
+    pressed = tuple(
+        replace(
+            job,
+            due_ms=rng.randrange(600) * MIN_MS if job.due_ms is None else job.due_ms,
+            late_eur=Fraction(rng.choice((0, 80))),
+            late_eur_per_h=Fraction(rng.choice((10, 30))),
+            low_migration=job_idx in low,
+        )
+        for job_idx, job in enumerate(day.jobs[:jobs])
+    )
+    return Problem(day.plant, pressed)
+
+
+def _delivered(rng: random.Random, substrate: Substrate) -> Substrate:
+    def stocked(width_um: int) -> StockedWidth:
+        deliveries = tuple(
+            Delivery((1 + 2 * number) * H_MS, rng.choice((800, 2000)) * M_UM) for number in range(3)
+        )
+        return StockedWidth(width_um, rng.choice((0, 1500)) * M_UM, deliveries)
+
+    return replace(substrate, widths=tuple(stocked(width.width_um) for width in substrate.widths))
+
+
 def on_one_line(problem: Problem, line_idx: int) -> Problem:
     """The queue as far as one of the lines can run it, with that line alone and no locks."""
     jobs = tuple(

@@ -15,12 +15,13 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic
 
-from solver.search.kernels.compiled import part
+from solver.search.kernels.compiled import part, part_by_constant
 from solver.search.kernels.tables import (
     ARRIVAL,
     CASE,
+    FIELD,
     LINE,
-    NEED,
+    PACKED_NEED,
     PATH,
     PLAN,
     SET_NEED,
@@ -29,6 +30,7 @@ from solver.search.kernels.tables import (
     TOOL,
     WASH_NEED,
     WEB_STATION,
+    WORD,
     Flags,
     Floats,
     Ints,
@@ -42,11 +44,13 @@ FIELDS = 4
 (
     AT_LINE,
     AT_PLANS,
-    AT_DIFFERS,
+    AT_FIELDS,
+    AT_WORDS,
+    AT_PACKED,
     AT_WASHED,
     AT_ADDED,
-    AT_THREADED,
     AT_TOOLS,
+    AT_USED_UP_TO,
     AT_WASH_CODES,
     AT_RESETS,
     AT_CLOSURES,
@@ -75,17 +79,19 @@ FIELDS = 4
     AT_FETCHED,
     AT_REPLACED,
     AT_DROPPED,
-) = range(0, 35 * FIELDS, FIELDS)
+) = range(0, 37 * FIELDS, FIELDS)
 """Where a table's entry begins."""
 
 ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "line": (AT_LINE, 1, LINE),
     "plans": (AT_PLANS, 1, PLAN),
-    "differs": (AT_DIFFERS, 2, NEED),
+    "fields": (AT_FIELDS, 1, FIELD),
+    "words": (AT_WORDS, 1, WORD),
+    "packed": (AT_PACKED, 2, PACKED_NEED),
     "washed": (AT_WASHED, 2, WASH_NEED),
     "added": (AT_ADDED, 2, SET_NEED),
-    "threaded": (AT_THREADED, 2, NEED),
     "tools": (AT_TOOLS, 1, TOOL),
+    "used_up_to": (AT_USED_UP_TO, 2, np.dtype(np.int64)),
     "wash_codes": (AT_WASH_CODES, 3, np.dtype(np.int64)),
     "resets": (AT_RESETS, 1, np.dtype(np.uint8)),
     "closures": (AT_CLOSURES, 2, np.dtype(np.int64)),
@@ -131,42 +137,42 @@ _pointer: Any = intrinsic(_pointing)
 carray: Any = numba.carray  # type: ignore[attr-defined]  # its stubs do not export it
 
 
-@part
+@part_by_constant
 def ints(book: Ints, at: int) -> Ints:
     """A table of numbers."""
     table: Ints = carray(_pointer(book[at]), (book[at + 1],), np.int64)
     return table
 
 
-@part
+@part_by_constant
 def ints_2(book: Ints, at: int) -> Ints:
     """A table of numbers in two dimensions."""
     table: Ints = carray(_pointer(book[at]), (book[at + 1], book[at + 2]), np.int64)
     return table
 
 
-@part
+@part_by_constant
 def ints_3(book: Ints, at: int) -> Ints:
     """A table of numbers in three dimensions."""
     table: Ints = carray(_pointer(book[at]), (book[at + 1], book[at + 2], book[at + 3]), np.int64)
     return table
 
 
-@part
+@part_by_constant
 def floats(book: Ints, at: int) -> Floats:
     """A table of money."""
     table: Floats = carray(_pointer(book[at]), (book[at + 1],), np.float64)
     return table
 
 
-@part
+@part_by_constant
 def flags(book: Ints, at: int) -> Flags:
     """A table of flags."""
     table: Flags = carray(_pointer(book[at]), (book[at + 1],), np.uint8)
     return table
 
 
-@part
+@part_by_constant
 def flags_2(book: Ints, at: int) -> Flags:
     """A table of flags in two dimensions."""
     table: Flags = carray(_pointer(book[at]), (book[at + 1], book[at + 2]), np.uint8)
@@ -188,9 +194,23 @@ def plan_rows(book: Ints) -> Rows:
 
 
 @part
-def need_rows(book: Ints, at: int) -> Rows:
-    """What plans need, one of two tables."""
-    table: Rows = carray(_pointer(book[at]), (book[at + 1], book[at + 2]), NEED)
+def field_rows(book: Ints) -> Rows:
+    """Where the state keeps what slots hold."""
+    table: Rows = carray(_pointer(book[AT_FIELDS]), (book[AT_FIELDS + 1],), FIELD)
+    return table
+
+
+@part
+def word_rows(book: Ints) -> Rows:
+    """The words that pack many slots."""
+    table: Rows = carray(_pointer(book[AT_WORDS]), (book[AT_WORDS + 1],), WORD)
+    return table
+
+
+@part
+def packed_rows(book: Ints) -> Rows:
+    """What plans need in those words."""
+    table: Rows = carray(_pointer(book[AT_PACKED]), (book[AT_PACKED + 1], book[AT_PACKED + 2]), PACKED_NEED)
     return table
 
 

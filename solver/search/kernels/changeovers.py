@@ -11,14 +11,12 @@ from typing import Any
 import numpy as np
 
 from solver.search.kernels.address_book import (
-    AT_DIFFERS,
     AT_GUARDED,
     AT_KNOWN,
     AT_PRICE_STOCKS,
     AT_SLOT_REGISTERS,
     AT_SLOT_STATIONS,
     AT_SLOT_TIMES,
-    AT_THREADED,
     AT_THREADING,
     AT_THROWN_OFF,
     AT_UM_EUR,
@@ -26,18 +24,20 @@ from solver.search.kernels.address_book import (
     AT_WAS,
     AT_WASH_CODES,
     case_rows,
+    field_rows,
     flags_2,
     floats,
     ints,
     ints_2,
     ints_3,
-    need_rows,
+    packed_rows,
     path_row,
     plan_rows,
     set_rows,
     setup_rows,
     station_rows,
     wash_rows,
+    word_rows,
 )
 from solver.search.kernels.compiled import compiled, part
 from solver.search.kernels.splits import Handover, cheapest_split
@@ -46,25 +46,27 @@ from solver.search.kernels.tables import (
     NONE_HIDDEN,
     ROWS_A_CASE,
     RUN_OUT,
+    TOO_LONG_MS,
     Ints,
     Rows,
 )
 
 NO_KEY = -1
-SCATTER = -7046029254386353131
-"""2^64 over the golden ratio, as a signed number: spreads keys over the hash."""
+SCATTER, SCATTER_CHANGES = -7046029254386353131, 0x2545F4914F6CDD1D
+"""Odd numbers that spread keys and changes over the hash: 2^64 over the golden ratio, as a signed number, and
+the multiplier of xorshift64*."""
 STATION_BITS = 20
 """Stations of a line fit in so many bits."""
 
 
 @part
-def find(cases: Rows, key: int) -> int:
-    """The row of the case with a key, or -1."""
+def find(cases: Rows, key: int, changes: int) -> int:
+    """The row of the case with a key and changes, or -1."""
     mask = cases.shape[0] - 1
-    spot = ((key * SCATTER) >> 20) & mask
+    spot = (((key + changes * SCATTER_CHANGES) * SCATTER) >> 24) & mask
     while True:
-        found = cases[spot]["key"]
-        if found == key:
+        found = cases[np.uint64(spot)]["key"]
+        if found == key and cases[np.uint64(spot)]["changes"] == changes:
             return int(spot)
         if found == NO_KEY:
             return -1
@@ -72,14 +74,24 @@ def find(cases: Rows, key: int) -> int:
 
 
 @compiled
-def insert(cases: Rows, key: int) -> int:
-    """Give a key that is not there yet a row of its own; there must be room."""
+def insert(cases: Rows, key: int, changes: int) -> int:
+    """Give a key and changes that are not there yet a row of their own; there must be room."""
     mask = cases.shape[0] - 1
-    spot = ((key * SCATTER) >> 20) & mask
+    spot = (((key + changes * SCATTER_CHANGES) * SCATTER) >> 24) & mask
     while cases[spot]["key"] != NO_KEY:
         spot = (spot + 1) & mask
-    cases[spot]["key"] = key
+    cases[spot]["key"], cases[spot]["changes"] = key, changes
     return int(spot)
+
+
+@part
+def changed_slots(held: int, mask: int, value: int, low: int, top: int, always: int) -> int:
+    """The slots of a word that a plan changes, by their tops.
+
+    `held` and `value` are what they hold and shall hold, `mask` the fields of those that the plan needs;
+    the rest is the word's row.
+    """
+    return (((held ^ value) & mask) + low) & (always | held + low) & top
 
 
 @part
@@ -109,13 +121,15 @@ def hidden_stations(book: Ints, spot: int, unit: int, window_ms: int, hands: int
 
 
 @part
-def learn(book: Ints, plan_idx: int, shape_before: int, key: int, kind: int, hidden: int) -> int:
+def learn(
+    book: Ints, plan_idx: int, shape_before: int, key: int, changes: int, kind: int, hidden: int
+) -> int:
     """Work out a set-up that is not known yet; returns its row, or -1 where there is no room for it.
 
     Parameters
     ----------
-    key
-        The case's key. What the plan's slots held is in `was`, in the order they are looked at.
+    key, changes
+        The case's. What the columns that the plan changes held is in `was`.
     kind, hidden
         Which of its set-ups; `hidden` stations as bits where only some guarded tasks are hidden, else 0.
     """
@@ -126,18 +140,18 @@ def learn(book: Ints, plan_idx: int, shape_before: int, key: int, kind: int, hid
     durations = np.zeros(stations.shape[0], np.int64)
     registers = np.zeros(stations.shape[0], np.int64)
     note_changes(book, plan_idx, shape_before, durations, registers)
-    spot = find(cases, key)
+    spot = find(cases, key, changes)
     if spot < 0:
-        spot = _add_case(cases, known, key)
+        spot = _add_case(cases, known, key, changes)
         _note_guarded(book, spot, shape_before, durations)
     if kind == ALL_HIDDEN:
         for task in range(cases[spot]["guarded"]):
             hidden |= 1 << guarded[cases[spot]["number"], task, 0]
     elif kind == NONE_HIDDEN and hidden:
         partly_key = partly_hidden_key(cases[spot]["number"], hidden)
-        spot = find(cases, partly_key)
+        spot = find(cases, partly_key, changes)
         if spot < 0:
-            spot = _add_case(cases, known, partly_key)
+            spot = _add_case(cases, known, partly_key, changes)
     shape = plan_rows(book)[plan_idx]["shape"]
     tasks = np.zeros(stations.shape[0], np.int64)
     count = 0
@@ -170,27 +184,23 @@ def _write(book: Ints, setup: Any, handover: Handover) -> None:
 def note_changes(book: Ints, plan_idx: int, shape_before: int, durations: Ints, registers: Ints) -> None:
     """By station: times of what changes added up, and the largest of its register metres."""
     was = ints(book, AT_WAS)
-    differs, washed, added = need_rows(book, AT_DIFFERS), wash_rows(book), set_rows(book)
-    threaded, wash_codes = need_rows(book, AT_THREADED), ints_3(book, AT_WASH_CODES)
-    at = 0
-    for idx in range(differs.shape[1]):
-        need = differs[plan_idx, idx]
-        _note(book, need["slot"], int(was[at] != need["value"]), durations, registers)
-        at += 1
+    fields, words, packed = field_rows(book), word_rows(book), packed_rows(book)
+    washed, added, wash_codes = wash_rows(book), set_rows(book), ints_3(book, AT_WASH_CODES)
+    for slot in range(fields.shape[0]):
+        field = fields[slot]
+        if field["top"]:
+            word, need = words[field["column"]], packed[plan_idx, field["column"]]
+            changed = changed_slots(
+                was[field["column"]], need["mask"], need["value"], word["low"], word["top"], word["always"]
+            )
+            _note(book, slot, int(changed & field["top"] != 0), durations, registers)
     for idx in range(washed.shape[1]):
         washing = washed[plan_idx, idx]
-        code = wash_codes[washing["table"], was[at], washing["value"]]
+        code = wash_codes[washing["table"], was[washing["column"]], washing["value"]]
         _note(book, washing["slot"], code, durations, registers)
-        at += 1
     for idx in range(added.shape[1]):
         adding = added[plan_idx, idx]
-        _note(book, adding["slot"], members(adding["value"] & ~was[at]), durations, registers)
-        at += 1
-    for idx in range(threaded.shape[1]):
-        threading = threaded[plan_idx, idx]
-        changes = int(was[at] != 0 and was[at] != threading["value"])
-        _note(book, threading["slot"], changes, durations, registers)
-        at += 1
+        _note(book, adding["slot"], members(adding["value"] & ~was[adding["column"]]), durations, registers)
     shape = plan_rows(book)[plan_idx]["shape"]
     at_table = ints_3(book, AT_THREADING)
     if at_table[shape_before, shape, 0] > 0:
@@ -207,8 +217,8 @@ def _note(book: Ints, slot: int, code: int, durations: Ints, registers: Ints) ->
 
 
 @part
-def _add_case(cases: Rows, known: Ints, key: int) -> int:
-    spot = insert(cases, key)
+def _add_case(cases: Rows, known: Ints, key: int, changes: int) -> int:
+    spot = insert(cases, key, changes)
     cases[spot]["number"] = known[0]
     known[0] += 1
     return spot
@@ -235,8 +245,8 @@ def _note_guarded(book: Ints, spot: int, shape_before: int, durations: Ints) -> 
             total += duration
             longest = max(longest, duration)
     case["guarded"] = count
-    case["guarded_ms"] = -(-total // unit)
-    case["longest_ms"] = -(-longest // unit)
+    case["guarded_ms"] = min(TOO_LONG_MS, -(-total // unit))
+    case["longest_ms"] = TOO_LONG_MS if total > TOO_LONG_MS * unit else -(-longest // unit)
 
 
 @part

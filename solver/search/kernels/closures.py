@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from solver.search.kernels.compiled import part
 from solver.search.kernels.tables import Ints
 
@@ -10,7 +12,7 @@ from solver.search.kernels.tables import Ints
 def first_ending_after(closures: Ints, from_idx: int, at_ms: int) -> int:
     """Index of the first closure that ends after an instant; the search begins at `from_idx`."""
     idx = from_idx
-    while idx < closures.shape[0] and closures[idx, 1] <= at_ms:
+    while idx < closures.shape[0] and closures[np.uint64(idx), 1] <= at_ms:
         idx += 1
     return idx
 
@@ -22,8 +24,8 @@ def open_between(closures: Ints, from_idx: int, start_ms: int, end_ms: int) -> i
         return 0
     open_ms = end_ms - start_ms
     idx = from_idx
-    while idx < closures.shape[0] and closures[idx, 0] < end_ms:
-        closed_ms = min(closures[idx, 1], end_ms) - max(closures[idx, 0], start_ms)
+    while idx < closures.shape[0] and closures[np.uint64(idx), 0] < end_ms:
+        closed_ms = min(closures[np.uint64(idx), 1], end_ms) - max(closures[np.uint64(idx), 0], start_ms)
         if closed_ms > 0:
             open_ms -= closed_ms
         idx += 1
@@ -43,18 +45,18 @@ def work_through(
     short = long = 0
     idx = from_idx
     while True:
-        while idx < closures.shape[0] and closures[idx, 0] < at_ms:
+        while idx < closures.shape[0] and closures[np.uint64(idx), 0] < at_ms:
             idx += 1
-        if idx == closures.shape[0] or at_ms + again_ms + left_ms <= closures[idx, 0]:
+        if idx == closures.shape[0] or at_ms + again_ms + left_ms <= closures[np.uint64(idx), 0]:
             return at_ms + again_ms + left_ms, short, long
-        open_ms = closures[idx, 0] - at_ms
+        open_ms = closures[np.uint64(idx), 0] - at_ms
         left_ms -= max(0, open_ms - again_ms)
         again_ms = max(0, again_ms - open_ms)
-        if closures[idx, 1] - closures[idx, 0] > interruption_ms[2]:
+        if closures[np.uint64(idx), 1] - closures[np.uint64(idx), 0] > interruption_ms[2]:
             long += 1
             again_ms += interruption_ms[1]
         else:
             short += 1
             again_ms += interruption_ms[0]
-        at_ms = closures[idx, 1]
+        at_ms = closures[np.uint64(idx), 1]
         idx += 1

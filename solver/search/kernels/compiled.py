@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
+from numba import types
 
 _njit: Any = numba.njit
 """Its stubs do not know all of its options."""
+_unliteral: Any = types.unliteral
+_without_doors: Any = _njit(nogil=True, cache=True, no_cfunc_wrapper=True, no_cpython_wrapper=True)
 
 Kernel = TypeVar("Kernel", bound=Callable[..., object])
 
@@ -24,13 +27,17 @@ MARK = "kernels.sha256"
 
 def compiled(function: Kernel) -> Kernel:
     """Compile a function on its first call; later processes take the machine code from disk."""
-    return _kept(function, _njit(nogil=True, cache=True, no_cfunc_wrapper=True)(function))
+    return _kept(function, _for_numbers(_njit(nogil=True, cache=True, no_cfunc_wrapper=True)(function)))
 
 
 def part(function: Kernel) -> Kernel:
     """The same for what only kernels call: without a door to Python, which takes long to compile."""
-    without_doors = _njit(nogil=True, cache=True, no_cfunc_wrapper=True, no_cpython_wrapper=True)
-    return _kept(function, without_doors(function))
+    return _kept(function, _for_numbers(_without_doors(function)))
+
+
+def part_by_constant(function: Kernel) -> Kernel:
+    """The same, compiled once for every constant that it is called with."""
+    return _kept(function, _without_doors(function))
 
 
 def inlined(function: Kernel) -> Kernel:
@@ -53,6 +60,24 @@ def _kept(function: Kernel, made: Any) -> Kernel:
     if folder is not None:
         _forget_stale(folder)
     return cast("Kernel", made)
+
+
+def _for_numbers(made: Any) -> Any:
+    """Let a kernel that is called with a constant be the one that is called with any number: otherwise it is
+    compiled once for each of them.
+    """
+    template = getattr(made, "get_call_template", None)
+    if template is None:
+        return made
+
+    def for_numbers(arguments: Sequence[Any], named: Mapping[str, Any]) -> Any:
+        return template(
+            tuple(_unliteral(each) for each in arguments),
+            {name: _unliteral(each) for name, each in named.items()},
+        )
+
+    made.get_call_template = for_numbers
+    return made
 
 
 def _folder(kernel: Any) -> Path | None:

@@ -16,6 +16,7 @@ from solver.search.kernels.line_walk import (
     BEST_EUR,
     DISPATCH,
     EUR,
+    FAULT_EUR,
     FRESH,
     KEEP,
     LEFT_OUT,
@@ -30,6 +31,7 @@ from solver.search.kernels.line_walk import (
     clean_down_eur,
     copy_row,
     hopeless,
+    most_eur,
     tolerance_eur,
     undo,
 )
@@ -46,7 +48,9 @@ from solver.search.kernels.tables import (
 from solver.search.kernels.timeline import place_runs
 
 STEP, CYCLE, PHASE, CURSOR, FRUITLESS, CHANGES = 0, 1, 2, 3, 4, 5
-HOT, COLD, NOW, GROWTH, DESCENDED_EUR = 0, 1, 2, 3, 4
+HOT, COLD, NOW, GROWTH, DESCENDED_EUR, LEAST_FAULT_EUR, MOST_FAULT_EUR = 0, 1, 2, 3, 4, 5, 6
+STRICT_FROM = 0.6
+"""Share of a cycle behind which no fault is taken on for money."""
 ANNEAL, DESCEND = 0, 1
 LOOK_EVERY = 128
 
@@ -56,7 +60,9 @@ class Annealing(NamedTuple):
 
     `counts`, `factors` and `heat` by the names above: a cycle cools from `HOT` to `COLD` euro within
     `CYCLE` steps, the next is longer by `GROWTH`. Behind a cycle that found a new best, that is descended
-    from: all listed changes are tried until none is better. The next cycle begins from the best.
+    from: all listed changes are tried until none is better. The next cycle begins from the best. Where
+    `MOST_FAULT_EUR` is above 0, the first part of every cycle but the first takes a broken lock for a price
+    between that and `LEAST_FAULT_EUR`: orders that keep all locks may have none of their kind beside them.
     """
 
     counts: Ints
@@ -92,6 +98,7 @@ def anneal(
             limit_eur = walk.eur[EUR] - tolerance_eur(walk)
             if annealing.counts[PHASE] == ANNEAL:
                 limit_eur = walk.eur[EUR] - annealing.heat[NOW] * np.log(1.0 - draw_unit(changes.randomness))
+        place_limit_eur = most_eur(walk, limit_eur)
         if last > first or fresh:
             mode = begin_trial(book, model, walk, first)
         if mode == DISPATCH:
@@ -131,7 +138,7 @@ def anneal(
                     eur += stretch_eur
                     if at == count:
                         eur += clean_down_eur(book, walk.state)
-                    if eur > limit_eur or (at >= last and hopeless(walk, at, eur, limit_eur)):
+                    if eur > place_limit_eur or (at >= last and hopeless(walk, at, eur, place_limit_eur)):
                         code = ABOVE
                     end = min(count, at + 1)
                 if code == DONE and at < stop:
@@ -142,7 +149,7 @@ def anneal(
                         walk.trial,
                         at,
                         end,
-                        limit_eur if mode == TRY else NO_LIMIT,
+                        place_limit_eur if mode == TRY else NO_LIMIT,
                         walk.kept[:snapshots],
                         walk.kept_eur[:snapshots],
                         walk.trace,
@@ -197,24 +204,30 @@ def count_step(walk: Walk, changes: Changes, annealing: Annealing, taken: bool) 
         counts[FRUITLESS] = 0 if taken else counts[FRUITLESS] + 1
         if counts[FRUITLESS] >= counts[CHANGES] * walk.order.shape[0] or counts[STEP] >= counts[CYCLE]:
             heat[DESCENDED_EUR] = walk.eur[BEST_EUR]
-            _next_cycle(annealing)
+            _next_cycle(walk, changes, annealing)
         return
     if counts[STEP] >= counts[CYCLE]:
         if walk.eur[BEST_EUR] < heat[DESCENDED_EUR] and walk.order.shape[0] > 1:
             counts[PHASE], counts[CURSOR], counts[FRUITLESS], counts[STEP] = DESCEND, 0, 0, 0
+            walk.eur[FAULT_EUR] = NO_LIMIT
             counts[CHANGES] = changes_of_position(walk, changes.near, changes.job_plans)
             heat[NOW] = 0.0
         else:
-            _next_cycle(annealing)
+            _next_cycle(walk, changes, annealing)
         copy_row(walk.trial, walk.best)
         walk.counts[FRESH] = 1
     if counts[PHASE] == ANNEAL and counts[STEP] % LOOK_EVERY == 0:
+        if counts[STEP] >= STRICT_FROM * counts[CYCLE]:
+            walk.eur[FAULT_EUR] = NO_LIMIT
         heat[NOW] = heat[HOT] * (heat[COLD] / heat[HOT]) ** (counts[STEP] / counts[CYCLE])
 
 
 @part
-def _next_cycle(annealing: Annealing) -> None:
+def _next_cycle(walk: Walk, changes: Changes, annealing: Annealing) -> None:
     counts, heat = annealing.counts, annealing.heat
+    if heat[MOST_FAULT_EUR] > 0:
+        dearer = heat[MOST_FAULT_EUR] / heat[LEAST_FAULT_EUR]
+        walk.eur[FAULT_EUR] = heat[LEAST_FAULT_EUR] * dearer ** draw_unit(changes.randomness)
     counts[PHASE], counts[STEP] = ANNEAL, 0
     counts[CYCLE] = int(counts[CYCLE] * heat[GROWTH])
     heat[NOW] = heat[HOT]

@@ -8,8 +8,8 @@ import numpy as np
 
 from solver.search.kernels.address_book import plan_rows
 from solver.search.kernels.compiled import part
-from solver.search.kernels.line_walk import DISPATCH, FRESH, KEEP, LineModel, Walk, copy_row
-from solver.search.kernels.tables import DONE, END, NEVER_MS, Floats, Ints
+from solver.search.kernels.line_walk import DISPATCH, FRESH, KEEP, NOTHING, LineModel, Walk, copy_row
+from solver.search.kernels.tables import DONE, END, NEVER_MS, Flags, Floats, Ints
 
 AT, WAITING, CANDIDATE, CHOICE = 0, 1, 2, 3
 DUE_FACTOR, SETUP_FACTOR, BEST_INDEX, FIRST_SETUP_EUR, USUAL_SETUP_EUR, SETUPS_EUR, SETUPS, WORK_MS = range(8)
@@ -28,7 +28,7 @@ class Dispatch(NamedTuple):
 
     `waiting` (runs,) has the jobs that are not placed yet first, and `promise` their indices if nothing had
     to be changed for them; `chosen` (2,) candidate and plan of the best so far; `counts` and `factors` are
-    by the names above.
+    by the names above; `halt` (1,) is not 0 where dispatching is to be given up.
     """
 
     waiting: Ints
@@ -36,6 +36,7 @@ class Dispatch(NamedTuple):
     chosen: Ints
     counts: Ints
     factors: Floats
+    halt: Flags
 
 
 @part
@@ -98,9 +99,13 @@ def after_candidate(
     book: Ints, model: LineModel, walk: Walk, dispatch: Dispatch, job_plans: Ints, code: int, eur: float
 ) -> int:
     """Note how a candidate came out, and append the best once all have been tried: `DISPATCH` again, or
-    `KEEP` where the order is complete.
+    `KEEP` where the order is complete; `NOTHING` where dispatching is given up, which leaves the walk's
+    order to be placed afresh.
     """
     counts = dispatch.counts
+    if dispatch.halt[0]:
+        walk.counts[FRESH] = 1
+        return NOTHING
     at = counts[AT]
     if code == DONE:
         setup_eur = _setup_eur(book, walk, walk.trial[at], eur - walk.kept_eur[at])

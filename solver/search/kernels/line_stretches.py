@@ -4,6 +4,8 @@ Behind a change most runs follow the same run as before, with all they need as b
 and what they waste are known, and only the hour is another. Such a stretch is passed over without placing
 its runs. It ends where a run needs a station that holds something else than before, or where the shift
 moves a run over the edge of a closure, or makes it wait, or no longer wait, for its job to be ready.
+
+Slots are told apart by bits of one number; where two share one, a run is only looked at more closely.
 """
 
 from __future__ import annotations
@@ -14,20 +16,19 @@ import numpy as np
 
 from solver.search.kernels.address_book import (
     AT_CLOSURES,
-    AT_DIFFERS,
-    AT_THREADED,
     AT_WASH_CODES,
     arrival_rows,
     ints_2,
     ints_3,
     line_row,
-    need_rows,
+    packed_rows,
     plan_rows,
     set_rows,
     stock_rows,
-    tool_rows,
     wash_rows,
+    word_rows,
 )
+from solver.search.kernels.changeovers import changed_slots
 from solver.search.kernels.compiled import inlined, part
 from solver.search.kernels.tables import (
     BEFORE,
@@ -37,6 +38,7 @@ from solver.search.kernels.tables import (
     NEVER_MS,
     PRINT_CLOSURE,
     PRINT_START,
+    SLOT_BITS,
     Floats,
     Ints,
     Rows,
@@ -56,8 +58,6 @@ STEP = np.dtype(
 )
 """A run of an order, as a stretch sees it."""
 
-SLOT_BITS = 59
-"""Slots share so many bits; a bit shared by two only ends a stretch early."""
 GOES_COLD, TOOLS_MOVE, STOCK, ALWAYS = 1 << 59, 1 << 60, 1 << 61, 1 << 62
 """Bits of what else a run may look at: whether channels are awake that it puts to sleep, where scarce tools
 are, whether there is stock; one with a fixed start or that waits for stock is always placed."""
@@ -101,7 +101,7 @@ def pass_over(
         return at, 0.0
     if state[CLOSURE] != kept[begin, CLOSURE] or state[PRINT_CLOSURE] != kept[begin, PRINT_CLOSURE]:
         return at, 0.0
-    differs = differing_slots(line, kept, state, begin, asleep) | ALWAYS
+    differs = differing_slots(book, kept, state, begin, asleep) | ALWAYS
     if stock_rows(book).shape[0] > 0:
         differs |= _differing_stock(stock_rows(book), kept, state, begin, line["drawn_at"], shift_ms)
     if line["places_at"] < state.shape[0]:
@@ -134,7 +134,7 @@ def pass_over(
                     break
                 forget_changed(book, kept, state, begin, step["plan"])
                 differs &= TOOLS_MOVE | STOCK | ALWAYS
-                differs |= differing_slots(line, kept, state, begin, asleep)
+                differs |= differing_slots(book, kept, state, begin, asleep)
         if shift_ms != 0:
             late_ms = step["late_ms"]
             if late_ms > 0:
@@ -150,11 +150,15 @@ def pass_over(
 
 
 @inlined
-def differing_slots(line: Any, kept: Ints, state: Ints, begin: int, asleep: int) -> int:
+def differing_slots(book: Ints, kept: Ints, state: Ints, begin: int, asleep: int) -> int:
     """Slots that hold something else than in the order, as bits, and whether some can be put to sleep."""
+    words, end = word_rows(book), line_row(book)[0]["slots_to"] - HEAD
     differs = 0
-    for slot in range(line["drawn_at"] - HEAD - 1):
-        differs |= (state[HEAD + slot] != kept[begin, HEAD + slot]) << (slot % SLOT_BITS)
+    for word in range(words.shape[0]):
+        other = state[HEAD + word] ^ kept[begin, HEAD + word]
+        differs |= (other + words[word]["low"]) & words[word]["top"]
+    for column in range(words.shape[0], end):
+        differs |= (state[HEAD + column] != kept[begin, HEAD + column]) << (column % SLOT_BITS)
     return differs | GOES_COLD if differs & asleep else differs
 
 
@@ -163,55 +167,46 @@ def changes_alike(book: Ints, kept: Ints, state: Ints, begin: int, at: int, plan
     """Whether a run changes as much as in the order, though its stations hold something else, and leaves
     them alike.
     """
+    words, packed = word_rows(book), packed_rows(book)
+    washed, added, codes = wash_rows(book), set_rows(book), ints_3(book, AT_WASH_CODES)
     alike = True
-    for idx in range(need_rows(book, AT_DIFFERS).shape[1]):
-        slot = HEAD + need_rows(book, AT_DIFFERS)[plan_idx, idx]["slot"]
-        if state[slot] != kept[begin, slot]:
-            value = need_rows(book, AT_DIFFERS)[plan_idx, idx]["value"]
-            alike &= (state[slot] != value) == (kept[at, slot] != value)
-    for idx in range(need_rows(book, AT_THREADED).shape[1]):
-        slot = HEAD + need_rows(book, AT_THREADED)[plan_idx, idx]["slot"]
-        if state[slot] != kept[begin, slot]:
-            value = need_rows(book, AT_THREADED)[plan_idx, idx]["value"]
-            changes = state[slot] != 0 and state[slot] != value
-            alike &= changes == (kept[at, slot] != 0 and kept[at, slot] != value)
-    for idx in range(wash_rows(book).shape[1]):
-        washed = wash_rows(book)[plan_idx, idx]
-        slot = HEAD + washed["slot"]
-        if state[slot] != kept[begin, slot]:
-            codes = ints_3(book, AT_WASH_CODES)
+    for idx in range(words.shape[0]):
+        need, word = packed[plan_idx, idx], words[idx]
+        low, top, always = word["low"], word["top"], word["always"]
+        now = changed_slots(state[HEAD + idx], need["mask"], need["value"], low, top, always)
+        before = changed_slots(kept[at, HEAD + idx], need["mask"], need["value"], low, top, always)
+        other = state[HEAD + idx] ^ kept[begin, HEAD + idx]
+        alike &= (now ^ before) & (other + low) == 0
+        alike &= other & need["scarce"] == 0
+    for idx in range(washed.shape[1]):
+        washing = washed[plan_idx, idx]
+        column = HEAD + washing["column"]
+        if state[column] != kept[begin, column]:
             alike &= (
-                codes[washed["table"], state[slot], washed["value"]]
-                == codes[washed["table"], kept[at, slot], washed["value"]]
+                codes[washing["table"], state[column], washing["value"]]
+                == codes[washing["table"], kept[at, column], washing["value"]]
             )
-    for idx in range(set_rows(book).shape[1]):
-        slot = HEAD + set_rows(book)[plan_idx, idx]["slot"]
-        if state[slot] != kept[begin, slot]:
-            value = set_rows(book)[plan_idx, idx]["value"]
+    for idx in range(added.shape[1]):
+        column, value = HEAD + added[plan_idx, idx]["column"], added[plan_idx, idx]["value"]
+        if state[column] != kept[begin, column]:
             # The same members missing, or sets that differ behind the run.
-            alike &= state[slot] | value == kept[at, slot] | value
-            alike &= value & ~state[slot] == value & ~kept[at, slot]
-    for entry in range(plan_rows(book)[plan_idx]["tools_from"], plan_rows(book)[plan_idx]["tools_to"]):
-        slot = HEAD + tool_rows(book)[entry]["slot"]
-        alike &= state[slot] == kept[begin, slot]
+            alike &= state[column] | value == kept[at, column] | value
+            alike &= value & ~state[column] == value & ~kept[at, column]
     return bool(alike)
 
 
 @inlined
 def forget_changed(book: Ints, kept: Ints, state: Ints, begin: int, plan_idx: int) -> None:
     """What a run sets no longer differs behind it."""
-    for idx in range(need_rows(book, AT_DIFFERS).shape[1]):
-        slot = HEAD + need_rows(book, AT_DIFFERS)[plan_idx, idx]["slot"]
-        state[slot] = kept[begin, slot]
-    for idx in range(need_rows(book, AT_THREADED).shape[1]):
-        slot = HEAD + need_rows(book, AT_THREADED)[plan_idx, idx]["slot"]
-        state[slot] = kept[begin, slot]
+    for word in range(word_rows(book).shape[0]):
+        mask = packed_rows(book)[plan_idx, word]["mask"]
+        state[HEAD + word] = (state[HEAD + word] & ~mask) | (kept[begin, HEAD + word] & mask)
     for idx in range(wash_rows(book).shape[1]):
-        slot = HEAD + wash_rows(book)[plan_idx, idx]["slot"]
-        state[slot] = kept[begin, slot]
+        column = HEAD + wash_rows(book)[plan_idx, idx]["column"]
+        state[column] = kept[begin, column]
     for idx in range(set_rows(book).shape[1]):
-        slot = HEAD + set_rows(book)[plan_idx, idx]["slot"]
-        state[slot] = kept[begin, slot]
+        column = HEAD + set_rows(book)[plan_idx, idx]["column"]
+        state[column] = kept[begin, column]
 
 
 @part
@@ -284,8 +279,8 @@ def _moved_tools(line: Any, kept: Ints, state: Ints, begin: int, shift_ms: int) 
 def _set_behind(line: Any, kept: Ints, state: Ints, begin: int, end: int, shift_ms: int) -> None:
     """The line behind a stretch: as it was there, but for what differed before and still does."""
     for at in range(HEAD, line["drawn_at"]):
-        if state[at] == kept[begin, at]:
-            state[at] = kept[end, at]
+        # What differs still was not changed by the stretch.
+        state[at] ^= kept[begin, at] ^ kept[end, at]
     for at in range(line["drawn_at"], line["in_use_at"]):
         state[at] += kept[end, at] - kept[begin, at]
     for at in range(line["in_use_at"], state.shape[0]):

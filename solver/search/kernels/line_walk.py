@@ -34,7 +34,7 @@ NOTHING, TRY, KEEP, ALL, DISPATCH = 0, 1, 2, 3, 4
 the beginning, leaving out what never can start; run by run, as dispatching asks for."""
 UNORDERED = 2
 """Of a fresh walk: the jobs of its order are still to be dispatched."""
-EUR, BEST_EUR, HOPE, TRIED_EUR = 0, 1, 2, 3
+EUR, BEST_EUR, HOPE, TRIED_EUR, FAULT_EUR = 0, 1, 2, 3, 4
 NO_LIMIT = np.inf
 
 
@@ -92,7 +92,8 @@ def begin_trial(book: Ints, model: LineModel, walk: Walk, first: int) -> int:
         return DISPATCH if walk.counts[FRESH] == UNORDERED else KEEP
     if model.locks.locks.shape[0] > 0:
         faults = broken_locks(book, model.locks, walk.trial, walk.trace[:0])
-        if walk.counts[LEFT_OUT] == 0 and faults > walk.counts[FAULTS]:
+        strict = walk.eur[FAULT_EUR] == NO_LIMIT
+        if walk.counts[LEFT_OUT] == 0 and strict and faults > walk.counts[FAULTS]:
             return NOTHING
         copy_starts(walk.trace, walk.kept_trace, 0, first)
     return TRY if walk.counts[LEFT_OUT] == 0 else ALL
@@ -132,13 +133,29 @@ def after_placing(
         counts[MISJUDGED] += 1
     walk.eur[TRIED_EUR] = eur
     if mode != KEEP:
-        taken = counts[FRESH] or faults < counts[FAULTS] or (faults == counts[FAULTS] and eur <= limit_eur)
-        if not taken:
+        if not counts[FRESH] and not is_taken(walk, faults, eur, limit_eur):
             return NOTHING
         if left_out == 0:
             return KEEP
     take(book, model, walk, first, faults, left_out, eur)
     return NOTHING
+
+
+@part
+def is_taken(walk: Walk, faults: int, eur: float, limit_eur: float) -> bool:
+    """Whether a trial is good enough: faults before money, or at the price of a fault while there is one."""
+    more = faults - walk.counts[FAULTS]
+    if walk.eur[FAULT_EUR] == NO_LIMIT and more != 0:
+        return bool(more < 0)
+    return bool(eur + (walk.eur[FAULT_EUR] * more if more != 0 else 0.0) <= limit_eur)
+
+
+@part
+def most_eur(walk: Walk, limit_eur: float) -> float:
+    """What a trial may cost at most to be good enough if it has no fault."""
+    if walk.counts[FAULTS] == 0:
+        return limit_eur
+    return float(limit_eur + walk.eur[FAULT_EUR] * walk.counts[FAULTS])
 
 
 @part

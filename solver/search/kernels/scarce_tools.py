@@ -13,6 +13,7 @@ from solver.search.kernels.address_book import (
     AT_FETCHED,
     AT_REPLACED,
     AT_TOOL_COPIES,
+    field_rows,
     ints,
     ints_2,
     ints_3,
@@ -20,32 +21,33 @@ from solver.search.kernels.address_book import (
     plan_rows,
     tool_rows,
 )
-from solver.search.kernels.compiled import part
+from solver.search.kernels.compiled import inlined, part
 from solver.search.kernels.tables import HEAD, Ints
 
 
-@part
+@inlined
 def fetch(book: Ints, state: Ints, plan_idx: int) -> int:
     """Take a plan's scarce tools from elsewhere, emptying slots of this line they stood in.
 
-    Returns how many; `fetched` gets (copy, slot, station) of each, `aside` (slot, value) of
-    the slots emptied, ended by -1; `replaced` what the plan's slots of scarce tools then hold.
+    Returns how many; `fetched` gets (copy, slot, station) of each, `aside` (column, value) of what was
+    changed, ended by -1; `replaced` what the plan's slots of scarce tools then hold.
     """
     plan, line, tools = plan_rows(book)[plan_idx], line_row(book)[0], tool_rows(book)
     fetched, aside, replaced = ints_2(book, AT_FETCHED), ints_2(book, AT_ASIDE), ints(book, AT_REPLACED)
     count = emptied = 0
     for entry in range(plan["tools_from"], plan["tools_to"]):
         tool = tools[entry]
-        if tool["tool"] < 0 or state[HEAD + tool["slot"]] == tool["value"]:
+        if tool["tool"] < 0 or held(book, state, tool["slot"]) == tool["value"]:
             continue
         chosen = tool["copies_from"]
         if tool["copies_to"] - chosen > 1:
             chosen = _longest_free(book, state, plan_idx, entry, count)
         place = state[line["places_at"] + chosen]
         if place >= 0:
-            aside[emptied, 0] = place
-            aside[emptied, 1] = state[HEAD + place]
-            state[HEAD + place] = 0
+            column = field_rows(book)[place]["column"]
+            aside[emptied, 0] = column
+            aside[emptied, 1] = state[HEAD + column]
+            state[HEAD + column] &= ~field_rows(book)[place]["mask"]
             emptied += 1
         fetched[count, 0] = chosen
         fetched[count, 1] = tool["slot"]
@@ -53,8 +55,15 @@ def fetch(book: Ints, state: Ints, plan_idx: int) -> int:
         count += 1
     aside[emptied, 0] = -1
     for entry in range(plan["tools_from"], plan["tools_to"]):
-        replaced[entry - plan["tools_from"]] = state[HEAD + tools[entry]["slot"]]
+        replaced[entry - plan["tools_from"]] = held(book, state, tools[entry]["slot"])
     return count
+
+
+@inlined
+def held(book: Ints, state: Ints, slot: int) -> int:
+    """The number of what a slot holds."""
+    field = field_rows(book)[slot]
+    return int((state[HEAD + field["column"]] & field["mask"]) >> field["shift"])
 
 
 @part
@@ -105,7 +114,7 @@ def _free_ms(line: Any, state: Ints, copy: int) -> int:
     return int(state[line["stored_at"] + copy] if place < 0 else state[line["in_use_at"] + place])
 
 
-@part
+@inlined
 def late_stations(book: Ints, state: Ints, fetched: int, opens_ms: int) -> int:
     """Stations, as bits, whose scarce tools are still in use when the window of hidden work opens."""
     stations = 0
@@ -115,7 +124,7 @@ def late_stations(book: Ints, state: Ints, fetched: int, opens_ms: int) -> int:
     return stations
 
 
-@part
+@inlined
 def move_tools(book: Ints, state: Ints, plan_idx: int, count: int) -> None:
     """Note where scarce tools are once a plan is set, which fetched so many: what it replaced is in the
     store.

@@ -38,15 +38,25 @@ PLAN = np.dtype(
 )
 """A job at chosen stations; `tools_from` to `tools_to` is its range of `TOOL` rows."""
 
-NEED = np.dtype([("radix", "i8"), ("value", "i4"), ("slot", "u4")])
-"""A value that a plan needs in a slot (an aspect of a station), and the place of the slot's code in a
-changeover's key. Values are numbered by slot, 0 for empty. Every plan has the same number of them,
-filled up with a slot that nobody looks at, so that no loop over them ends unforeseen."""
+FIELD = np.dtype([("column", "i8"), ("shift", "i8"), ("mask", "i8"), ("top", "i8")])
+"""Where the state keeps the number of what a slot holds, 0 for empty: bits of a word, with a spare one
+(`top`) above them, or a column of its own (`top` 0)."""
 
-WASH_NEED = np.dtype([("radix", "i8"), ("value", "u4"), ("slot", "u4"), ("table", "u4"), ("spare", "u4")])
-"""The same for a consumable; `table` is the slot's table of wash-ups."""
+WORD = np.dtype([("low", "i8"), ("top", "i8"), ("always", "i8"), ("scatter", "i8")])
+"""A word of the state that packs many slots. Added to `low`, a field carries into its `top` bit where it is
+not 0; `always` are the tops of slots that change even while empty; `scatter` spreads the word's changes over
+a changeover's key."""
 
-SET_NEED = np.dtype([("radix", "i8"), ("value", "i8"), ("slot", "u4"), ("spare", "u4")])
+PACKED_NEED = np.dtype([("mask", "i8"), ("value", "i8"), ("scarce", "i8")])
+"""What a plan needs in the slots of a word: the bits of their fields, their values, and the bits of those
+where scarce tools come and go."""
+
+WASH_NEED = np.dtype([("radix", "i8"), ("value", "u4"), ("slot", "u4"), ("table", "u4"), ("column", "u4")])
+"""A consumable that a plan needs in a slot, and the place of its code in a changeover's key; `table` is
+the slot's table of wash-ups. Every plan has the same number of them, filled up with a column that
+stays empty, so that no loop over them ends unforeseen."""
+
+SET_NEED = np.dtype([("radix", "i8"), ("value", "i8"), ("slot", "u4"), ("column", "u4")])
 """The same for a set, whose members are bits."""
 
 TOOL = np.dtype(
@@ -78,6 +88,7 @@ LINE = np.dtype(
         ("start_up_ms", "i8"),
         ("present_cold", "i8"),
         ("present_shape", "i8"),
+        ("slots_to", "i8"),  # the state keeps what slots hold from `HEAD` up to here
         ("drawn_at", "i8"),  # where what was drawn of the stocks begins in the state
         ("in_use_at", "i8"),
         ("places_at", "i8"),
@@ -124,15 +135,17 @@ ARRIVAL = np.dtype([("at_ms", "i8"), ("length_um", "i8")])
 
 CASE = np.dtype(
     {
-        "names": ["key", "guarded_ms", "longest_ms", "guarded", "number"],
-        "formats": ["i8", "i8", "i8", "i4", "i4"],
-        "offsets": [0, 8, 16, 24, 28],
+        "names": ["key", "changes", "guarded_ms", "longest_ms", "guarded", "number"],
+        "formats": ["i8", "i8", "i4", "i4", "i4", "i4"],
+        "offsets": [0, 8, 16, 20, 24, 28],
         "itemsize": 128,
     }
 )
-"""Setting a shape after another, with certain changes. `guarded` is how many tasks may be hidden, with
-their sum and the longest, up to the next ms. Three set-ups follow, which kernels reach as rows of their
-own; together they fill two lines of a processor's cache."""
+"""Setting a shape after another, with certain changes: those of packed slots are `changes`, all else is
+`key`. `guarded` is how many tasks may be hidden, with their sum and the longest, up to the next ms, or
+`TOO_LONG_MS` for what would not fit. Three set-ups follow, which kernels reach as rows of their own; together
+they fill two lines of a processor's cache."""
+TOO_LONG_MS = (1 << 31) - 1
 
 SETUP = np.dtype([("ms", "i8"), ("outgoing_um", "i8"), ("incoming_um", "i8"), ("eur", "f8")])
 """A changeover; `ms` below 0 where it is not known yet. Of four rows in the place of a case the first is
@@ -145,9 +158,13 @@ NONE_HIDDEN, ALL_HIDDEN, RUN_OUT = 1, 2, 3
 END, PRINT_START, BEFORE, LOW, CLOSURE, PRINT_CLOSURE, HEAD = 0, 1, 2, 3, 4, 5, 6
 """A line's state is one row of integers: end and print start of its last run, that run's plan (-1:
 none), whether that was low-migration work, the first closures that end after its end and after its
-print start; then what every slot holds, and one slot that nobody looks at; what was drawn of every
-stock; until when the scarce tool in every slot is in use; the slot of every copy of a scarce tool, -1
-in the store; and until when it was in use when it came there."""
+print start; then what the slots hold: words, columns, an empty one and one that nobody reads; what was
+drawn of every stock; until when the scarce tool in every slot is in use; the slot of every copy of a scarce
+tool, -1 in the store; and until when it was in use when it came there."""
+
+SLOT_BITS = 59
+"""Slots are told apart by so many bits where one number stands for all of them; a word of the state has no
+more."""
 
 DONE, ABOVE, FULL, DROPPED, HALTED = 0, 1, 2, 3, 4
 """How a kernel came back: finished, above the limit, without room for another changeover, at a run that

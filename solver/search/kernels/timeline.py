@@ -5,14 +5,15 @@ The same rules as `solver.schedule` for one line, in integers; a test compares t
 
 from __future__ import annotations
 
+import numpy as np
+
 from solver.search.kernels.address_book import (
     AT_ASIDE,
     AT_CLOSURES,
-    AT_DIFFERS,
     AT_DROPPED,
     AT_RESETS,
     AT_SHAPE_STOCKS,
-    AT_THREADED,
+    AT_USED_UP_TO,
     AT_WAS,
     AT_WASH_CODES,
     arrival_rows,
@@ -22,16 +23,23 @@ from solver.search.kernels.address_book import (
     ints_2,
     ints_3,
     line_row,
-    need_rows,
+    packed_rows,
     path_row,
     plan_rows,
     set_rows,
     setup_rows,
     stock_rows,
-    tool_rows,
     wash_rows,
+    word_rows,
 )
-from solver.search.kernels.changeovers import find, hidden_stations, learn, members, partly_hidden_key
+from solver.search.kernels.changeovers import (
+    changed_slots,
+    find,
+    hidden_stations,
+    learn,
+    members,
+    partly_hidden_key,
+)
 from solver.search.kernels.closures import first_ending_after, open_between, work_through
 from solver.search.kernels.compiled import compiled, part
 from solver.search.kernels.scarce_tools import fetch, late_stations, move_tools
@@ -52,6 +60,7 @@ from solver.search.kernels.tables import (
     PRINT_START,
     ROWS_A_CASE,
     RUN_OUT,
+    TOO_LONG_MS,
     Floats,
     Ints,
 )
@@ -93,18 +102,14 @@ def place_runs(
     -------
     One of `DONE`, `ABOVE`, `FULL`, `DROPPED`; the position it came to; the cost so far.
     """
+    # Positions are unsigned: of signed ones kernels first ask whether they count from the end.
     # Opened here, and nothing of the loop written as a function of arrays: handing them over at every turn
     # would take longer than all the rest.
     line = line_row(book)[0]
     plans, closures = plan_rows(book), ints_2(book, AT_CLOSURES)
-    differs, washed, added, threaded = (
-        need_rows(book, AT_DIFFERS),
-        wash_rows(book),
-        set_rows(book),
-        need_rows(book, AT_THREADED),
-    )
+    words, packed, washed, added = word_rows(book), packed_rows(book), wash_rows(book), set_rows(book)
     wash_codes, stocks = ints_3(book, AT_WASH_CODES), stock_rows(book)
-    shape_stocks, tools = ints(book, AT_SHAPE_STOCKS), tool_rows(book)
+    shape_stocks, used_up_to = ints(book, AT_SHAPE_STOCKS), ints_2(book, AT_USED_UP_TO)
     cases, setups = case_rows(book), setup_rows(book)
     was, aside, dropped = ints(book, AT_WAS), ints_2(book, AT_ASIDE), flags(book, AT_DROPPED)
     unit = path_row(book)[0]["unit"]
@@ -112,92 +117,91 @@ def place_runs(
     counts_stock = stocks.shape[0] > 0
     for position in range(first, count):
         plan_idx = order[position]
-        plan = plans[plan_idx]
+        own = np.uint64(plan_idx)
+        plan = plans[own]
         if keeps:
-            kept[position, :] = state
+            # Item by item: assigning a row takes long to compile.
+            for at in range(state.shape[0]):
+                kept[position, at] = state[at]
             kept_eur[position] = eur
-        if dropped[plan["job"]]:
+        if dropped[np.uint64(plan["job"])]:
             continue
         end_ms, before = state[END], state[BEFORE]
         start_ms = max(end_ms, plan["ready_ms"])
-        shape_before = line["present_shape"] if before < 0 else plans[before]["shape"]
+        shape_before = line["present_shape"] if before < 0 else plans[np.uint64(before)]["shape"]
         low, clean = plan["low_migration"], state[LOW]
         clean_ms = low * (1 - clean) * line["clean_down_in_ms"]
         clean_ms += (before >= 0) * (1 - low) * clean * line["clean_down_out_ms"]
         while True:
             closure = first_ending_after(closures, state[CLOSURE], start_ms)
-            if closure < closures.shape[0] and closures[closure, 0] <= start_ms:
-                start_ms = closures[closure, 1]
+            if closure < closures.shape[0] and closures[np.uint64(closure), 0] <= start_ms:
+                start_ms = closures[np.uint64(closure), 1]
                 closure += 1
             wait_ms = start_ms - end_ms
             run_out = before < 0 or wait_ms > line["hold_ms"]
             cold = wait_ms > line["cold_after_ms"] or (before < 0 and line["present_cold"])
             aside[0, 0] = -1
             fetched, moves = 0, False
-            for entry in range(plan["tools_from"], plan["tools_to"]):
-                moves |= state[HEAD + tools[entry]["slot"]] != tools[entry]["value"]
+            for idx in range(words.shape[0]):
+                need = packed[own, idx]
+                moves |= (state[HEAD + idx] ^ need["value"]) & need["scarce"] != 0
             if moves:
                 fetched = fetch(book, state, plan_idx)
             if cold:
                 cool(book, state)
             key = shape_before * line["shapes"] + plan["shape"]
-            at = 0
-            for idx in range(differs.shape[1]):
-                need = differs[plan_idx, idx]
-                held = state[HEAD + need["slot"]]
-                was[at] = held
-                at += 1
-                key += need["radix"] * (held != need["value"])
-                state[HEAD + need["slot"]] = need["value"]
+            changes = 0
+            for idx in range(words.shape[0]):
+                need, word = packed[own, idx], words[idx]
+                held = state[HEAD + idx]
+                was[idx] = held
+                changed = changed_slots(
+                    held, need["mask"], need["value"], word["low"], word["top"], word["always"]
+                )
+                changes += changed * word["scatter"]
+                state[HEAD + idx] = (held & ~need["mask"]) | need["value"]
             for idx in range(washed.shape[1]):
-                washing = washed[plan_idx, idx]
-                held = state[HEAD + washing["slot"]]
-                was[at] = held
-                at += 1
+                washing = washed[own, idx]
+                held = state[HEAD + washing["column"]]
+                was[washing["column"]] = held
                 key += washing["radix"] * wash_codes[washing["table"], held, washing["value"]]
-                state[HEAD + washing["slot"]] = washing["value"]
+                state[HEAD + washing["column"]] = washing["value"]
             for idx in range(added.shape[1]):
-                adding = added[plan_idx, idx]
-                held = state[HEAD + adding["slot"]]
-                was[at] = held
-                at += 1
+                adding = added[own, idx]
+                held = state[HEAD + adding["column"]]
+                was[adding["column"]] = held
                 missing = adding["value"] & ~held
                 if missing:
                     key += adding["radix"] * members(missing)
-                    state[HEAD + adding["slot"]] = held | missing
-            for idx in range(threaded.shape[1]):
-                threading = threaded[plan_idx, idx]
-                held = state[HEAD + threading["slot"]]
-                was[at] = held
-                at += 1
-                key += threading["radix"] * (held != 0 and held != threading["value"])
-                state[HEAD + threading["slot"]] = threading["value"]
+                    state[HEAD + adding["column"]] = held | missing
             key &= LARGEST
-            spot = find(cases, key)
+            spot = find(cases, key, changes)
             kind, hidden = RUN_OUT if run_out else NONE_HIDDEN, 0
-            if spot >= 0 and not run_out and cases[spot]["guarded"] > 0:
+            if spot >= 0 and not run_out and cases[np.uint64(spot)]["guarded"] > 0:
                 opens_ms = max(state[PRINT_START], plan["window_ms"])
                 window_ms = open_between(closures, state[PRINT_CLOSURE], opens_ms, end_ms)
                 late = late_stations(book, state, fetched, opens_ms) if fetched else 0
                 hands = line["hands_while_running"]
+                short_ms = min(window_ms, TOO_LONG_MS - 1)
                 if (
                     not late
-                    and cases[spot]["longest_ms"] <= window_ms
-                    and cases[spot]["guarded_ms"] <= window_ms * hands
+                    and cases[np.uint64(spot)]["longest_ms"] <= short_ms
+                    and cases[np.uint64(spot)]["guarded_ms"] <= short_ms * hands
                 ):
                     kind = ALL_HIDDEN
                 else:
                     hidden = hidden_stations(book, spot, unit, window_ms, hands, late)
                     if hidden:
-                        spot = find(cases, partly_hidden_key(cases[spot]["number"], hidden))
+                        number = cases[np.uint64(spot)]["number"]
+                        spot = find(cases, partly_hidden_key(number, hidden), changes)
             row = ROWS_A_CASE * spot + kind
-            if spot < 0 or setups[row]["ms"] < 0:
-                learned = learn(book, plan_idx, shape_before, key, kind, hidden)
+            if spot < 0 or setups[np.uint64(row)]["ms"] < 0:
+                learned = learn(book, plan_idx, shape_before, key, changes, kind, hidden)
                 unset(book, state, plan_idx)
                 if learned < 0:
                     return FULL, position, eur
                 continue
-            setup = setups[row]
+            setup = setups[np.uint64(row)]
             known_ms, known_um, outgoing_um = setup["ms"], setup["incoming_um"], setup["outgoing_um"]
             setup_ms, incoming_um = known_ms + clean_ms, known_um
             if cold:
@@ -206,7 +210,7 @@ def place_runs(
             print_start_ms = start_ms + setup_ms
             run_end_ms = print_start_ms + plan["work_ms"]
             short = long = 0
-            if closure < closures.shape[0] and run_end_ms > closures[closure, 0]:
+            if closure < closures.shape[0] and run_end_ms > closures[np.uint64(closure), 0]:
                 costs = (line["interruption_ms"], line["cold_interruption_ms"], line["cold_after_ms"])
                 print_start_ms, short, long = work_through(closures, closure, start_ms, setup_ms, costs)
                 run_end_ms, run_short, run_long = work_through(
@@ -221,15 +225,22 @@ def place_runs(
                 return DROPPED, position, eur
             if counts_stock:
                 need_um = plan["own_need_um"] + incoming_um + lost_um
-                stock, other = plan["stock"], shape_stocks[shape_before]
+                stock, other = plan["stock"], shape_stocks[np.uint64(shape_before)]
                 other_um = outgoing_um
                 same = int(other == stock)
                 need_um += same * other_um
                 other_um -= same * other_um
-                need_um += state[line["drawn_at"] + stock]
-                other_um += state[line["drawn_at"] + other]
+                drawn, other_drawn = (
+                    np.uint64(line["drawn_at"] + stock),
+                    np.uint64(line["drawn_at"] + other),
+                )
+                need_um += state[drawn]
+                other_um += state[other_drawn]
                 lacking = -1
-                if need_um > stocks[stock]["on_hand_um"] or other_um > stocks[other]["on_hand_um"]:
+                if (
+                    need_um > stocks[np.uint64(stock)]["on_hand_um"]
+                    or other_um > stocks[np.uint64(other)]["on_hand_um"]
+                ):
                     if not arrived(book, stock, start_ms, need_um):
                         lacking = stock
                     elif not arrived(book, other, start_ms, other_um):
@@ -241,16 +252,15 @@ def place_runs(
                     if start_ms >= NEVER_MS:
                         return DROPPED, position, eur
                     continue
-                state[line["drawn_at"] + other] = other_um
-                state[line["drawn_at"] + stock] = need_um
+                state[other_drawn] = other_um
+                state[drawn] = need_um
             break
         if long:
             sleep_through(book, state, plan_idx)
         if moves:
             move_tools(book, state, plan_idx, fetched)
-        for entry in range(plan["tools_from"], plan["tools_to"]):
-            if tools[entry]["tool"] >= 0:
-                state[line["in_use_at"] + tools[entry]["slot"]] = run_end_ms
+        for idx in range(used_up_to.shape[1]):
+            state[np.uint64(used_up_to[own, idx])] = run_end_ms
         stopped_ms = setup_ms - known_ms + interruption_ms
         if before >= 0 and wait_ms > 0:
             stopped_ms += open_between(closures, state[CLOSURE], end_ms, start_ms)
@@ -268,7 +278,7 @@ def place_runs(
             trace[position, 5] = incoming_um
             trace[position, 6] = interruption_ms
             trace[position, 7] = lost_um
-        if closure < closures.shape[0] and run_end_ms >= closures[closure, 0]:
+        if closure < closures.shape[0] and run_end_ms >= closures[np.uint64(closure), 0]:
             state[PRINT_CLOSURE] = first_ending_after(closures, closure, print_start_ms)
             state[CLOSURE] = first_ending_after(closures, closure, run_end_ms)
         else:
@@ -286,20 +296,16 @@ def place_runs(
 
 @part
 def unset(book: Ints, state: Ints, plan_idx: int) -> None:
-    """Put back what the slots of a plan held before it, and what was set aside for it."""
-    at = 0
-    for idx in range(need_rows(book, AT_DIFFERS).shape[1]):
-        state[HEAD + need_rows(book, AT_DIFFERS)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
-        at += 1
+    """Put back what the columns that a plan changes held before it, and what was set aside for it."""
+    was = ints(book, AT_WAS)
+    for column in range(word_rows(book).shape[0]):
+        state[HEAD + column] = was[column]
     for idx in range(wash_rows(book).shape[1]):
-        state[HEAD + wash_rows(book)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
-        at += 1
+        column = wash_rows(book)[plan_idx, idx]["column"]
+        state[HEAD + column] = was[column]
     for idx in range(set_rows(book).shape[1]):
-        state[HEAD + set_rows(book)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
-        at += 1
-    for idx in range(need_rows(book, AT_THREADED).shape[1]):
-        state[HEAD + need_rows(book, AT_THREADED)[plan_idx, idx]["slot"]] = ints(book, AT_WAS)[at]
-        at += 1
+        column = set_rows(book)[plan_idx, idx]["column"]
+        state[HEAD + column] = was[column]
     emptied = 0
     while ints_2(book, AT_ASIDE)[emptied, 0] >= 0:
         emptied += 1
@@ -314,11 +320,11 @@ def cool(book: Ints, state: Ints) -> None:
     emptied = 0
     while ints_2(book, AT_ASIDE)[emptied, 0] >= 0:
         emptied += 1
-    for slot in range(flags(book, AT_RESETS).shape[0]):
-        if flags(book, AT_RESETS)[slot]:
-            ints_2(book, AT_ASIDE)[emptied, 0] = slot
-            ints_2(book, AT_ASIDE)[emptied, 1] = state[HEAD + slot]
-            state[HEAD + slot] = 0
+    for column in range(flags(book, AT_RESETS).shape[0]):
+        if flags(book, AT_RESETS)[column]:
+            ints_2(book, AT_ASIDE)[emptied, 0] = column
+            ints_2(book, AT_ASIDE)[emptied, 1] = state[HEAD + column]
+            state[HEAD + column] = 0
             emptied += 1
     ints_2(book, AT_ASIDE)[emptied, 0] = -1
 
@@ -326,13 +332,13 @@ def cool(book: Ints, state: Ints) -> None:
 @part
 def sleep_through(book: Ints, state: Ints, plan_idx: int) -> None:
     """After a closure long enough to go cold only the run's own channels are awake."""
-    for slot in range(flags(book, AT_RESETS).shape[0]):
-        if flags(book, AT_RESETS)[slot]:
-            state[HEAD + slot] = 0
+    for column in range(flags(book, AT_RESETS).shape[0]):
+        if flags(book, AT_RESETS)[column]:
+            state[HEAD + column] = 0
     for idx in range(set_rows(book).shape[1]):
         added = set_rows(book)[plan_idx, idx]
-        if flags(book, AT_RESETS)[added["slot"]]:
-            state[HEAD + added["slot"]] = added["value"]
+        if flags(book, AT_RESETS)[added["column"]]:
+            state[HEAD + added["column"]] = added["value"]
 
 
 @part

@@ -13,12 +13,13 @@ from hypothesis import strategies as st
 
 from solver.account import account_with
 from solver.baselines import as_entered, by_due_time
-from solver.locks import AtPosition, Before, FixedStart, Lock, Together
+from solver.locks import AtPosition, Before, FixedStart, Lock, Started, Together
 from solver.problem import Problem
 from solver.search.compile import CompiledLine
-from solver.search.islands import Found, no_halt, search_islands
+from solver.search.islands import no_halt
 from solver.search.kernels.tables import Ints
-from solver.search.line_islands import AnnealingIsland, line_islands, line_rounds
+from solver.search.line_islands import AnnealingIsland, dispatching, line_islands
+from solver.search.line_search import LineFound, plain_starts, search_line
 from solver.search.stop import Stop
 from solver.weights import Weights
 from tests.builders.days import MIN_MS, DayShape, drawn_day, on_one_line, one_line_day, with_scarce_cylinders
@@ -31,7 +32,7 @@ SEEDS = st.integers(min_value=0, max_value=10**9)
 @pytest.mark.parametrize("seed", range(6))
 def test_the_best_of_all_orders_and_stations_is_found(seed: int) -> None:
     compiled = CompiledLine(_small_day(seed), Weights())
-    assert _found(compiled, 20_000).score == pytest.approx(_least(compiled), rel=1e-9)
+    assert _score(_found(compiled, 20_000)) == pytest.approx(_least(compiled), rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -50,7 +51,7 @@ def test_locks_come_before_money(locks: tuple[Lock, ...]) -> None:
     compiled = CompiledLine(Problem(day.plant, day.jobs, _named(locks, day)), Weights())
     least = _least(compiled)
     assert least[0] == 0
-    assert _found(compiled, 20_000).score == pytest.approx(least, rel=1e-9)
+    assert _score(_found(compiled, 20_000)) == pytest.approx(least, rel=1e-9)
 
 
 def test_the_best_is_not_the_same_without_these_locks() -> None:
@@ -84,15 +85,24 @@ def test_so_they_do_in_a_long_queue_with_every_feature(seed: int) -> None:
 def test_the_result_is_the_same_for_any_number_of_threads() -> None:
     compiled = CompiledLine(one_line_day(5, 30), Weights())
     found = [_found(compiled, 30_001, threads) for threads in (1, 2, 4)]
-    assert len({each.score for each in found}) == 1
-    assert len({tuple(each.order) for each in found}) == 1
+    assert len({_score(each) for each in found}) == 1
+    assert len({each.order for each in found}) == 1
+
+
+def test_so_it_is_under_locks_and_its_faults_are_those_of_the_account() -> None:
+    day = one_line_day(5, 30)
+    locks = (AtPosition("j0", 9), Before("j4", "j1"), Together(("j2", "j5", "j6")), AtPosition("j7", 9))
+    compiled = CompiledLine(Problem(day.plant, day.jobs, _named(locks, day)), Weights())
+    found = [_found(compiled, 30_001, threads) for threads in (1, 2, 4)]
+    assert len({(_score(each), each.order) for each in found}) == 1
+    assert _score(found[0]) == pytest.approx(_accounted(compiled, compiled.numbers(found[0].order)), rel=1e-9)
 
 
 def test_the_work_is_exact_and_more_of_it_never_makes_a_result_worse() -> None:
     compiled = CompiledLine(one_line_day(5, 30), Weights())
     found = [_found(compiled, work) for work in (0, 1, 777, 20_003)]
     assert [each.work for each in found] == [0, 1, 777, 20_003]
-    assert [each.score for each in found] == sorted((each.score for each in found), reverse=True)
+    assert [_score(each) for each in found] == sorted(map(_score, found), reverse=True)
 
 
 def test_what_is_found_does_not_depend_on_how_work_is_dealt_out() -> None:
@@ -119,7 +129,7 @@ def test_the_best_is_never_worse_than_an_order_adopted() -> None:
 
 def test_a_search_starts_no_worse_than_from_the_orders_it_is_given() -> None:
     compiled = CompiledLine(drawn_one_line(11), Weights())
-    orders = _starts(compiled)
+    orders = plain_starts(compiled)
     for island in line_islands(compiled, orders, 0, no_halt()):
         assert island.best[0] <= min(_accounted(compiled, order) for order in orders)
 
@@ -127,9 +137,59 @@ def test_a_search_starts_no_worse_than_from_the_orders_it_is_given() -> None:
 def test_a_raised_flag_ends_an_advance_early() -> None:
     compiled = CompiledLine(one_line_day(5, 30), Weights())
     halt = no_halt()
-    island = line_islands(compiled, _starts(compiled), 0, halt)[0]
+    island = line_islands(compiled, plain_starts(compiled), 0, halt)[0]
     halt[0] = 1
     assert island.advance(10**9) < 1000
+
+
+def test_dispatching_leaves_all_islands_with_its_best_order() -> None:
+    compiled = CompiledLine(one_line_day(5, 60), Weights())
+    islands = line_islands(compiled, plain_starts(compiled), 0, no_halt())
+    before = islands[0].best[0]
+    tried = 0
+    for stage in dispatching(islands):
+        for task in stage:
+            task()
+        tried += len(stage)
+    assert tried == 7
+    assert islands[0].best[0] < before
+    assert len({(island.best[0], tuple(island.best[1])) for island in islands}) == 1
+    for island in islands:
+        assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+        island.advance(500)
+        assert island.misjudged == 0
+
+
+def test_a_raised_flag_ends_dispatching_and_the_island_keeps_its_order() -> None:
+    compiled = CompiledLine(one_line_day(5, 60), Weights())
+    halt = no_halt()
+    island = line_islands(compiled, plain_starts(compiled), 0, halt)[0]
+    score, order = island.best[0], island.best[1].copy()
+    halt[0] = 1
+    assert island.dispatch(10.0, 0.3) == pytest.approx(score, rel=1e-9)
+    assert list(island.best[1]) == list(order)
+    halt[0] = 0
+    assert island.dispatch(10.0, 0.3) < score
+    island.advance(500)
+    assert island.misjudged == 0
+    assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+
+
+def test_a_search_without_any_work_has_the_best_of_its_starts() -> None:
+    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    starts = plain_starts(compiled)
+    found = search_line(compiled, starts, Stop(work=0), 0, 1)
+    assert (found.faults, found.eur) == pytest.approx(min(_accounted(compiled, order) for order in starts))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_plain_starts_of_a_line_are_the_baselines(seed: int) -> None:
+    day = drawn_one_line(seed)
+    started = Started(day.jobs[1].id, day.plant.lines[0].id, -20 * MIN_MS, -5 * MIN_MS, 30 * MIN_MS)
+    for problem in (day, Problem(day.plant, day.jobs, (started,))):
+        compiled = CompiledLine(problem, Weights())
+        orders = [compiled.order(numbers) for numbers in plain_starts(compiled)]
+        assert orders == [by_due_time(problem), as_entered(problem)]
 
 
 def drawn_one_line(seed: int) -> Problem:
@@ -186,18 +246,13 @@ def _accounted(compiled: CompiledLine, numbers: Ints) -> tuple[float, float]:
     return float(faults), float(sequence.weighed_eur)
 
 
-def _starts(compiled: CompiledLine) -> list[Ints]:
-    problem = compiled.problem
-    return [compiled.numbers(by_due_time(problem)), compiled.numbers(as_entered(problem))]
-
-
 def _islands(compiled: CompiledLine, seed: int) -> list[AnnealingIsland]:
-    islands = line_islands(compiled, _starts(compiled), seed, no_halt())
-    return [island for island in islands if isinstance(island, AnnealingIsland)]
+    return line_islands(compiled, plain_starts(compiled), seed, no_halt())
 
 
-def _found(compiled: CompiledLine, work: int, threads: int = 1) -> Found:
-    halt = no_halt()
-    islands = line_islands(compiled, _starts(compiled), 4, halt)
-    rounds = line_rounds(len(islands[0].best[1]))
-    return search_islands(islands, rounds, Stop(work=work), halt, threads)
+def _found(compiled: CompiledLine, work: int, threads: int = 1) -> LineFound:
+    return search_line(compiled, plain_starts(compiled), Stop(work=work), 4, threads)
+
+
+def _score(found: LineFound) -> tuple[float, float]:
+    return found.faults, found.eur

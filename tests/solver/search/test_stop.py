@@ -35,3 +35,17 @@ def test_work_left_falls_to_0_and_not_below() -> None:
 
 def test_without_a_work_limit_no_work_is_left_to_count() -> None:
     assert Stop(time_s=1).work_left is None
+
+
+def test_time_kept_for_what_follows_ends_a_search_early_and_is_given_back() -> None:
+    stop = Stop(time_s=1000)
+    with stop.reserve_time(10_000):
+        assert stop.reached
+    assert not stop.reached
+
+
+def test_time_kept_leaves_a_work_limit_alone() -> None:
+    stop = Stop(work=10)
+    with stop.reserve_time(10_000):
+        assert not stop.reached
+        assert stop.work_left == 10

@@ -1,0 +1,126 @@
+"""The least order of a small queue on one line, by walking through all orders and stations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from solver.lock_keeping import PlacedJob, broken_locks
+from solver.locks import Started
+from solver.search.changeover_memo import doubled
+from solver.search.compile import CompiledLine
+from solver.search.decode import NO_LIMIT, TRACED, Decoder
+from solver.search.kernels.tables import BEFORE, DONE, DROPPED, FULL, LOW, Floats, Ints
+from solver.search.kernels.timeline import place_runs
+
+START, END = 0, 2
+"""Columns of a trace."""
+
+
+@dataclass(frozen=True)
+class LeastOrder:
+    """An order that no other one undercuts: jobs left out and locks broken, then cost."""
+
+    faults: int
+    eur: float
+    numbers: Ints
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A beginning of an order; `left_out` are positions of runs that can never start."""
+
+    numbers: tuple[int, ...]
+    left_out: frozenset[int]
+    state: Ints
+    eur: float
+
+
+def least_order(compiled: CompiledLine) -> LeastOrder:
+    """The best of all orders of all jobs that can run, at all their stations."""
+    return _EveryOrder(compiled).least()
+
+
+class _EveryOrder:
+    """A depth-first walk: every job that is left, at each of its stations, behind every beginning.
+
+    A beginning is passed over only where it has as many faults and costs as much already as the best whole
+    order: no run takes a fault or a cost away.
+    """
+
+    def __init__(self, compiled: CompiledLine) -> None:
+        self._compiled = compiled
+        self._decoder = Decoder(compiled)
+        # Another one, for a whole order leaves the jobs marked that it leaves out.
+        self._whole_decoder = Decoder(compiled)
+        ranges = [(first, last) for first, last in compiled.job_plans.tolist() if last > first]
+        self._jobs = len(ranges)
+        self._choices = [tuple(range(first, last)) for first, last in ranges]
+        # One longer than any order, so that no run is the last before the whole order stands.
+        self._order = np.zeros(self._jobs + 1, np.int64)
+        self._trace = np.zeros((self._jobs + 1, TRACED), np.int64)
+        self._snapshots: Ints = np.zeros((0, len(compiled.state)), np.int64)
+        self._costs: Floats = np.zeros(0)
+        self._best = LeastOrder(self._jobs + len(compiled.problem.locks) + 1, NO_LIMIT, np.zeros(0, np.int64))
+
+    def least(self) -> LeastOrder:
+        """The best of all."""
+        start = _Placed((), frozenset(), self._compiled.state, self._compiled.eur)
+        self._walk(start, frozenset(range(self._jobs)))
+        return self._best
+
+    def _walk(self, before: _Placed, waiting: frozenset[int]) -> None:
+        if not waiting:
+            self._compare(before)
+            return
+        following = [(self._appended(before, plan), job) for job in waiting for plan in self._choices[job]]
+        # The cheapest first, so that a good order is there early.
+        for placed, job in sorted(following, key=lambda each: (len(each[0].left_out), each[0].eur, each[1])):
+            if (len(placed.left_out), placed.eur) < (self._best.faults, self._best.eur):
+                self._walk(placed, waiting - {job})
+
+    def _appended(self, before: _Placed, plan: int) -> _Placed:
+        at, numbers = len(before.numbers), (*before.numbers, plan)
+        self._order[at] = plan
+        while True:
+            state = before.state.copy()
+            arguments = (self._decoder.book.rows, state, before.eur, self._order, at, at + 1, NO_LIMIT)
+            code, _, eur = place_runs(*arguments, self._snapshots, self._costs, self._trace)
+            if code == DONE:
+                return _Placed(numbers, before.left_out, state, eur)
+            if code == DROPPED:
+                return _Placed(numbers, before.left_out | {at}, before.state, before.eur)
+            if code != FULL:
+                raise RuntimeError(f"a run without a limit came back with {code}")
+            self._decoder.changeovers = doubled(self._decoder.changeovers)
+            self._decoder.book.enter(self._decoder.changeovers)
+
+    def _compare(self, whole: _Placed) -> None:
+        line = self._compiled.tables.line[0]
+        cleaned = whole.state[BEFORE] >= 0 and whole.state[LOW]
+        eur = float(whole.eur + cleaned * line["clean_down_out_ms"] * line["stopped_ms_eur"])
+        numbers = np.array(whole.numbers, np.int64)
+        faults = len(whole.left_out) + self._broken(whole)
+        if (faults, eur) < (self._best.faults, self._best.eur):
+            self._best = LeastOrder(faults, eur, numbers)
+
+    def _broken(self, whole: _Placed) -> int:
+        """Locks that an order breaks, by its times placed anew."""
+        problem = self._compiled.problem
+        if not problem.locks:
+            return 0
+        line = problem.plant.lines[0].id
+        placed = [
+            PlacedJob(lock.job, line, 0, lock.changeover_start_ms, lock.end_ms)
+            for lock in problem.locks
+            if isinstance(lock, Started)
+        ]
+        trace = self._whole_decoder.decode(np.array(whole.numbers, np.int64)).trace
+        position = 0
+        for at, number in enumerate(whole.numbers):
+            if at not in whole.left_out:
+                position += 1
+                job = problem.jobs[self._compiled.plans[number].placement.job_idx].id
+                placed.append(PlacedJob(job, line, position, int(trace[at, START]), int(trace[at, END])))
+        return len(broken_locks(problem.locks, placed))

@@ -1,0 +1,178 @@
+"""Queues of eight jobs on one line: the search finds what walking through all orders finds."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+from itertools import permutations, product
+from typing import Any
+
+import pytest
+
+from solver.account import account_with
+from solver.calendar import Calendar
+from solver.jobs import Job
+from solver.lock_conflicts import arrangement
+from solver.locks import AtPosition, Before, FixedStart, Lock, Started, Together
+from solver.plant import Plant, PresentState
+from solver.problem import Problem
+from solver.search.compile import CompiledLine
+from solver.search.line_search import plain_starts, search_line
+from solver.search.stop import Stop
+from solver.sequence import Order
+from solver.weights import GOALS, Weights
+from tests.builders.days import MIN_MS, DayShape, drawn_day, on_one_line, one_line_day, scarce_line_day
+from tests.solver.search.least_order import LeastOrder, least_order
+
+JOBS = 8
+SCARCE_SEEDS = (25, *range(7))
+"""In the first of them cylinders that are there once decide what is best."""
+AMPLE_SEEDS, DRAWN_SEEDS, LOCKED_SEEDS = (20, 21, 22), (43, 44, 48, 54), tuple(range(60, 72))
+WORK = 24_000
+
+
+@pytest.mark.parametrize("seed", SCARCE_SEEDS)
+def test_the_best_order_is_found_where_everything_is_scarce(seed: int) -> None:
+    _assert_found(scarce_line_day(seed, JOBS), seed)
+
+
+@pytest.mark.parametrize("seed", AMPLE_SEEDS)
+def test_so_it_is_where_stock_suffices(seed: int) -> None:
+    _assert_found(one_line_day(seed, JOBS), seed)
+
+
+@pytest.mark.parametrize("seed", DRAWN_SEEDS)
+def test_so_it_is_where_some_jobs_may_never_start(seed: int) -> None:
+    _assert_found(_drawn(seed), seed)
+
+
+@pytest.mark.parametrize("seed", LOCKED_SEEDS)
+def test_so_it_is_under_locks_that_may_contradict_each_other(seed: int) -> None:
+    _assert_found(_locked(scarce_line_day(seed, JOBS), seed), seed)
+
+
+def test_some_of_these_orders_leave_jobs_out_and_some_break_locks() -> None:
+    assert _least(_drawn(44), 44).faults > 0
+    assert _least(_locked(scarce_line_day(60, JOBS), 60), 60).faults > 0
+    assert _least(_locked(scarce_line_day(66, JOBS), 66), 66).faults == 0
+
+
+def _with_line(**changed: Any) -> Callable[[Plant], Plant]:
+    return lambda plant: replace(plant, lines=(replace(plant.lines[0], **changed),))
+
+
+def _same_plant(plant: Plant) -> Plant:
+    return plant
+
+
+def _ample_stock(plant: Plant) -> Plant:
+    return replace(
+        plant,
+        substrates=tuple(
+            replace(each, widths=tuple(replace(width, on_hand_um=None) for width in each.widths))
+            for each in plant.substrates
+        ),
+    )
+
+
+def _ample_cylinders(plant: Plant) -> Plant:
+    return replace(plant, cylinders=tuple(replace(each, copies=None) for each in plant.cylinders))
+
+
+WITHOUT: dict[str, tuple[Callable[[Plant], Plant], Callable[[Job], Job]]] = {
+    "closures": (_with_line(calendar=Calendar()), lambda job: job),
+    "work beside the running line": (_with_line(hands_while_running=0), lambda job: job),
+    "a present state": (_with_line(present=PresentState()), lambda job: job),
+    "lack of stock": (_ample_stock, lambda job: job),
+    "lack of cylinders": (_ample_cylinders, lambda job: job),
+    "ready times": (_same_plant, lambda job: replace(job, ready_ms=0)),
+    "low migration": (_same_plant, lambda job: replace(job, low_migration=False)),
+    "a price of being late once": (_same_plant, lambda job: replace(job, late_eur=Fraction(0))),
+    "a price of every late hour": (_same_plant, lambda job: replace(job, late_eur_per_h=Fraction(0))),
+}
+
+
+@pytest.mark.parametrize("feature", WITHOUT)
+def test_whoever_did_not_see_a_feature_would_miss_a_best_order(feature: str) -> None:
+    of_plant, of_job = WITHOUT[feature]
+
+    def would_miss(seed: int) -> bool:
+        compiled = CompiledLine(scarce_line_day(seed, JOBS), _weights(seed))
+        day = compiled.problem
+        blind = CompiledLine(Problem(of_plant(day.plant), tuple(map(of_job, day.jobs))), _weights(seed))
+        least = least_order(compiled)
+        return _accounted(compiled, blind.order(least_order(blind).numbers)) > (
+            least.faults,
+            least.eur * (1 + 1e-9),
+        )
+
+    assert any(map(would_miss, SCARCE_SEEDS))
+
+
+@pytest.mark.parametrize("seed", [4, 9])
+def test_the_walk_through_all_orders_passes_over_none_that_is_better(seed: int) -> None:
+    compiled = CompiledLine(_locked(scarce_line_day(seed, 5), seed), Weights())
+    ranges = [range(first, last) for first, last in compiled.job_plans.tolist() if last > first]
+    orders = (order for plans in product(*ranges) for order in permutations(plans))
+    least = min(_accounted(compiled, compiled.order(order)) for order in orders)
+    walked = least_order(compiled)
+    assert (walked.faults, walked.eur) == pytest.approx(least, rel=1e-9)
+
+
+def _assert_found(day: Problem, seed: int) -> None:
+    """The search ends with an order that costs what the best one costs; the account says what they cost."""
+    compiled = CompiledLine(day, _weights(seed))
+    least = least_order(compiled)
+    starts, arranged = plain_starts(compiled), arrangement(day)
+    if arranged is not None:
+        starts.append(compiled.numbers(arranged))
+    found = search_line(compiled, starts, Stop(work=WORK), seed, 2)
+    assert len(least.numbers) >= JOBS - 1
+    assert (found.faults, found.eur) == pytest.approx((least.faults, least.eur), rel=1e-9)
+    for score, order in (
+        ((least.faults, least.eur), compiled.order(least.numbers)),
+        ((found.faults, found.eur), found.order),
+    ):
+        assert score == pytest.approx(_accounted(compiled, order), rel=1e-9)
+
+
+def _least(day: Problem, seed: int) -> LeastOrder:
+    return least_order(CompiledLine(day, _weights(seed)))
+
+
+def _weights(seed: int) -> Weights:
+    return GOALS[sorted(GOALS)[seed % len(GOALS)]]
+
+
+def _accounted(compiled: CompiledLine, order: Order) -> tuple[float, float]:
+    """Faults and weighed cost as the account has them."""
+    sequence = account_with(compiled.scheduler, order)
+    return float(len(sequence.left_out) + len(sequence.broken_locks)), float(sequence.weighed_eur)
+
+
+def _drawn(seed: int) -> Problem:
+    """Eight jobs of a drawn day, whose stock may lack for ever."""
+    day = on_one_line(drawn_day(seed, DayShape(jobs=4 * JOBS, lines=1)), 0)
+    return Problem(day.plant, day.jobs[:JOBS])
+
+
+def _locked(day: Problem, seed: int) -> Problem:
+    """The same with a lock of every kind on drawn jobs, which may contradict each other."""
+    rng = random.Random(seed)
+    jobs = [job.id for job in day.jobs]
+    rng.shuffle(jobs)
+    position = rng.randrange(1, len(jobs))
+    locks: list[Lock] = [
+        AtPosition(jobs[0], position),
+        Before(jobs[1], jobs[2]),
+        Together(tuple(jobs[2:5])),
+        FixedStart(jobs[1], rng.randrange(60, 400) * MIN_MS),
+    ]
+    if seed % 2:
+        locks.append(AtPosition(jobs[-1], position))
+    if seed % 3 == 0:
+        line = day.plant.lines[0]
+        locks.append(Started(jobs[-2], line.id, -20 * MIN_MS, -5 * MIN_MS, 30 * MIN_MS))
+    return Problem(day.plant, day.jobs, tuple(locks))
