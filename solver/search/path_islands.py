@@ -3,7 +3,8 @@
 An island keeps a pool of its best paths. A generation is an iterated local search of some length, from a
 child of two of them: a segment of the one at its place, the other jobs in the order of the other. Its best
 goes into the pool instead of the worst. (Search by local search alone comes to a standstill where due times
-are loose.)
+are loose.) Paths of a pool grow alike; one that brings forth nothing better is given up, and another is
+filled from paths dispatched anew.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from numpy.typing import NDArray
 
 from solver.search.islands import Halt, Island, Order, Rounds, Score
 from solver.search.kernels.path import COST, TIME, Line, empty_path, lay_out
-from solver.search.kernels.path_descent import BEST, Kicks, begin, empty_descent, search_path
+from solver.search.kernels.path_descent import BEST, Kicks, Near, begin, empty_descent, search_path
 from solver.search.kernels.randomness import Randomness, draw_below, draw_unit, seeded
+from solver.search.nearest import nearest_columns
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,16 +76,20 @@ class PathSettings:
 
 
 SETTINGS = (
-    PathSettings(longest_block=10, longest_kick=5, warmth=0.1, guidance=0.0),
-    PathSettings(longest_block=10, longest_kick=5, warmth=0.1, guidance=0.03),
-    PathSettings(longest_block=10, longest_kick=5, warmth=0.0, guidance=0.0),
-    PathSettings(longest_block=6, longest_kick=3, warmth=0.1, guidance=0.0),
+    PathSettings(longest_block=3, longest_kick=5, warmth=0.1, guidance=0.3),
+    PathSettings(longest_block=3, longest_kick=10, warmth=0.1, guidance=1.0),
+    PathSettings(longest_block=3, longest_kick=3, warmth=0.0, guidance=0.3),
+    PathSettings(longest_block=3, longest_kick=8, warmth=0.1, guidance=0.0),
 )
 MOST_GUIDED = 2.0**45
 """Costs above this are not guided: fractions of a unit would no longer be exact."""
 REACH = 200
 """How many places a block moves at most."""
-POOL = 5
+NEAR_JOBS = 10
+"""Jobs before and behind each job among which long segments that change places are sought."""
+POOL = 4
+PATIENCE = 4
+"""Generations without a better path after which a pool is given up for a new one."""
 USUAL_JOBS = 60
 GENERATION_WORK = 8_000_000
 """Moves of a generation for `USUAL_JOBS`; their number around an order grows with the square of the jobs."""
@@ -107,8 +113,10 @@ def path_islands(costs: PathCosts, seed: int, halt: Halt) -> list[Island]:
             for array in (costs.process, costs.due, costs.late_per_unit, costs.late_once)
         ),
     )
+    near = near_of(line, min(NEAR_JOBS, len(line.process)))
+    mean_setup = line.setup[:, :-1].mean(axis=(0, 1))
     return [
-        PathIsland(line, costs.least_gain, settings, seeded(seed, stream), halt)
+        PathIsland(line, near, mean_setup, costs.least_gain, settings, seeded(seed, stream), halt)
         for stream, settings in enumerate(SETTINGS)
     ]
 
@@ -117,15 +125,24 @@ class PathIsland:
     """Generations of iterated local searches of a path."""
 
     def __init__(
-        self, line: Line, least_gain: float, settings: PathSettings, randomness: Randomness, halt: Halt
+        self,
+        line: Line,
+        near: Near,
+        mean_setup: Floats,
+        least_gain: float,
+        settings: PathSettings,
+        randomness: Randomness,
+        halt: Halt,
     ) -> None:
         jobs = len(line.process)
         self._line = line
+        self._near = near
         self._halt = halt
         self._randomness = randomness
-        self._kicks, self._guided = _kicks(line, least_gain, settings)
+        self._kicks, self._guided = _kicks(line, mean_setup, least_gain, settings)
         self._descent = empty_descent(jobs, randomness)
         self._pool: list[tuple[float, Ints]] = []
+        self._stale = 0
         self._generation_work = max(1, GENERATION_WORK * jobs**2 // USUAL_JOBS**2)
         self._begin(np.argsort(line.due, kind="stable"))
         self._best = self._generation_best()
@@ -134,13 +151,13 @@ class PathIsland:
         done = 0
         while done < work:
             part = min(work - done, self._left)
-            did = search_path(self._guided, self._descent, self._kicks, part, self._halt)
+            did = search_path(self._guided, self._descent, self._kicks, self._near, part, self._halt)
             done += did
             self._left -= did
             if did < part:
                 break
             if self._left == 0:
-                self._keep(*self._generation_best())
+                self._end_generation()
                 self._begin(self._child() if len(self._pool) == POOL else self._dispatched())
         self._best = min(self._best, self._generation_best(), key=_cost)
         return done
@@ -155,10 +172,21 @@ class PathIsland:
         path.sequence[1:-1] = order
         cost = float(lay_out(self._line, path, 1))
         self._best = min(self._best, (cost, order), key=_cost)
-        self._keep(cost, order)
+        if len(self._pool) == POOL:  # one that fills goes its own way, or all would be alike
+            self._keep(cost, order)
 
     def _generation_best(self) -> tuple[float, Ints]:
         return float(self._descent.costs[BEST]), self._descent.best[1:-1].copy()
+
+    def _end_generation(self) -> None:
+        """Put the best path of a generation into the pool, and give up a pool that brings forth no better."""
+        found = self._generation_best()
+        self._best = min(self._best, found, key=_cost)
+        is_better = len(self._pool) < POOL or found[0] < self._pool[0][0]
+        self._keep(*found)
+        self._stale = 0 if is_better else self._stale + 1
+        if self._stale == PATIENCE:
+            self._pool, self._stale = [], 0
 
     def _keep(self, cost: float, order: Ints) -> None:
         """Put a path into the pool, unless one that costs the same is there."""
@@ -190,10 +218,12 @@ def _cost(entry: tuple[float, Ints]) -> float:
     return entry[0]
 
 
-def _kicks(line: Line, least_gain: float, settings: PathSettings) -> tuple[Kicks, Line]:
-    """Settings in the units of a line, and the line with the costs that guide the search."""
+def _kicks(line: Line, mean_setup: Floats, least_gain: float, settings: PathSettings) -> tuple[Kicks, Line]:
+    """Settings in the units of a line, and the line with the costs that guide the search; `mean_setup` has
+    cost and time.
+    """
     jobs = len(line.process)
-    mean_cost, mean_time = (float(mean) for mean in line.setup[:, :-1].mean(axis=(0, 1)))
+    mean_cost, mean_time = map(float, mean_setup)
     mean_late = float(line.late_per_unit.mean())
     guidance = _power_of_two(settings.guidance * mean_late)
     longest_end = float(line.process.sum() + line.setup[:, :, TIME].max(axis=0).sum())
@@ -211,6 +241,17 @@ def _kicks(line: Line, least_gain: float, settings: PathSettings) -> tuple[Kicks
         min(least_gain, guidance or least_gain) / 2,
     )
     return kicks, line._replace(setup=guided)
+
+
+def near_of(line: Line, near_jobs: int) -> Near:
+    """So many near jobs of every job, at most all; a set-up is worth its cost and a mean job's lateness."""
+    worth = line.setup[:, :, COST] + float(line.late_per_unit.mean()) * line.setup[:, :, TIME]
+    return Near(
+        np.ascontiguousarray(worth),
+        nearest_columns(worth, near_jobs),
+        np.ascontiguousarray(worth.T),
+        nearest_columns(worth.T, near_jobs),
+    )
 
 
 def _power_of_two(value: float) -> float:

@@ -3,6 +3,10 @@
 A kick exchanges two short segments; then moves are sought at the cuts that changed, until none makes the path
 cheaper; then the path is kept or the one before the kick is taken up again. Cuts are known by the job behind
 them (the start's index stands for the cut behind the last job).
+
+Two kinds of moves are sought at a cut. Adjacent segments of any length change places where that saves set-up,
+found arc by arc among near jobs as for tours (see `tour`): where due times are loose, a path is hardly more
+than a tour. Short blocks and single jobs go to any place, which repairs lateness.
 """
 
 from __future__ import annotations
@@ -53,6 +57,19 @@ NOW, BEFORE, BEST = 0, 1, 2
 HEAD, WAITING = 0, 1
 CUT_I, CUT_J, CUT_K, CUT_END = 1, 2, 4, 8
 KINDS = 10
+
+
+class Near(NamedTuple):
+    """What set-ups between jobs are worth, and every job's near ones; the start's index is the end's as well.
+
+    after_worth[a, b] is for b right after a and before_worth[b, a] the same; after[a] holds the jobs that
+    best follow a, before[b] those that b best follows, both cheapest first.
+    """
+
+    after_worth: Floats
+    after: Ints
+    before_worth: Floats
+    before: Ints
 
 
 class Kicks(NamedTuple):
@@ -111,13 +128,15 @@ def unguided(descent: Descent, kicks: Kicks) -> float:
 
 
 @compiled
-def search_path(line: Line, descent: Descent, kicks: Kicks, work: int, halt: NDArray[np.uint8]) -> int:
+def search_path(
+    line: Line, descent: Descent, kicks: Kicks, near: Near, work: int, halt: NDArray[np.uint8]
+) -> int:
     """Try at most so many moves; return how many, or all where the rest is too few for another cut."""
     path, costs, ring = descent.path, descent.costs, descent.ring
     places = len(path.sequence) - 1
     buffer = np.empty(places, np.int64)
     has_once = line.late_once.max() > 0.0
-    most_at_cut = cut_moves(places, kicks)
+    most_at_cut = cut_moves(places, kicks, near)
     done = 0
     while done + most_at_cut <= work:
         if halt[0] != 0:
@@ -127,18 +146,7 @@ def search_path(line: Line, descent: Descent, kicks: Kicks, work: int, halt: NDA
             kick(line, descent, kicks, buffer)
         job = take(descent)
         place = descent.place_of[job] if job != path.sequence[0] else places
-        tried = seek(
-            line.setup,
-            path.sequence,
-            path.at,
-            path.sums,
-            descent.move,
-            kicks.longest_block,
-            kicks.reach,
-            place,
-            -kicks.tolerance,
-            has_once,
-        )
+        tried = seek_any(line, descent, kicks, near, place, has_once)
         done += abs(tried)
         if tried < 0:
             put(descent, job)
@@ -151,9 +159,53 @@ def search_path(line: Line, descent: Descent, kicks: Kicks, work: int, halt: NDA
 
 
 @compiled
-def cut_moves(places: int, kicks: Kicks) -> int:
-    """Most moves that `seek` tries at a cut."""
-    return (3 * kicks.longest_block + 2) * min(places, 2 * kicks.reach)
+def cut_moves(places: int, kicks: Kicks, near: Near) -> int:
+    """Most moves that `seek_any` tries at a cut."""
+    near_jobs: int = near.after.shape[1]
+    short = (3 * kicks.longest_block + 2) * min(places, 2 * kicks.reach)
+    return short + 2 * near_jobs * (near_jobs + 1)
+
+
+@compiled
+def seek_any(line: Line, descent: Descent, kicks: Kicks, near: Near, place: int, has_once: bool) -> int:
+    """Moves tried until one at a cut makes the path cheaper; negative when one was found."""
+    path, limit = descent.path, -kicks.tolerance
+    sequence, at, sums = path
+    tried = 0
+    for forward in (1, -1):
+        worth = near.after_worth if forward > 0 else near.before_worth
+        near_jobs = near.after if forward > 0 else near.before
+        found = seek_near(
+            line.setup,
+            sequence,
+            at,
+            sums,
+            descent.move,
+            descent.place_of,
+            worth,
+            near_jobs,
+            place,
+            forward,
+            limit,
+            has_once,
+        )
+        tried += abs(found)
+        if found < 0:
+            return -tried
+    found = seek(
+        line.setup,
+        sequence,
+        at,
+        sums,
+        descent.move,
+        kicks.longest_block,
+        kicks.reach,
+        place,
+        limit,
+        has_once,
+    )
+    tried += abs(found)
+    return -tried if found < 0 else tried
 
 
 @compiled
@@ -293,3 +345,78 @@ def seek(
                     move[0], move[1], move[2], move[3] = cut_i, cut_j, cut_k, cut_end
                     return -tried
     return tried
+
+
+@compiled
+def seek_near(
+    setup: Floats,
+    sequence: Ints,
+    at: Floats,
+    sums: Floats,
+    move: Ints,
+    place_of: Ints,
+    worth: Floats,
+    near_jobs: Ints,
+    place: int,
+    forward: int,
+    limit: float,
+    has_once: bool,
+) -> int:
+    """The same for exchanges of adjacent segments that save set-up, over near jobs alone.
+
+    The path is read as a tour through its start. Of three set-ups (a, a'), (b, b'), (c, c') met in this order
+    it makes (a, b'), (b, c'), (c, a'), as long as what was saved so far is positive. With forward −1, worth
+    and near jobs towards earlier, the tour is read backwards.
+    """
+    places = len(sequence) - 1
+    tried = 0
+    side = 1 if forward > 0 else 0  # a cut has the job behind it at its place, that before it one earlier
+    a, behind_a = sequence[place - side], sequence[place - 1 + side]
+    out_a = worth[a, behind_a]
+    for idx in range(near_jobs.shape[1]):
+        behind_b = near_jobs[a, idx]
+        gain_a = out_a - worth[a, behind_b]
+        if gain_a <= 0.0:
+            break
+        tried += 1
+        if behind_b == behind_a:
+            continue
+        cut_b = cut_at(place_of[behind_b], side, places)
+        to_b = steps(place, cut_b, forward, places)
+        b = sequence[cut_b - side]
+        gain_b = gain_a + worth[b, behind_b]
+        for other_idx in range(near_jobs.shape[1]):
+            behind_c = near_jobs[b, other_idx]
+            gain_c = gain_b - worth[b, behind_c]
+            if gain_c <= 0.0:
+                break
+            tried += 1
+            cut_c = cut_at(place_of[behind_c], side, places)
+            if steps(place, cut_c, forward, places) <= to_b:
+                continue
+            c = sequence[cut_c - side]
+            if gain_c + worth[c, behind_c] - worth[c, behind_a] <= 0.0:
+                continue
+            i, end = min(place, cut_b, cut_c), max(place, cut_b, cut_c)
+            j = place + cut_b + cut_c - i - end
+            shifts = shifts_of(setup, sequence, at, i, j, j, end)
+            if change_bound(sums, i, j, j, end, shifts) >= limit:
+                continue
+            if change(at, sums, i, j, j, end, shifts, limit, has_once) < limit:
+                move[0], move[1], move[2], move[3] = i, j, j, end
+                return -tried
+    return tried
+
+
+@compiled
+def cut_at(place: int, side: int, places: int) -> int:
+    """The cut before a job at a place (side 1) or behind it (side 0); the start, at 0, is the end as well."""
+    cut = place + 1 - side
+    return cut if cut > 0 else places
+
+
+@compiled
+def steps(one: int, other: int, forward: int, places: int) -> int:
+    """From one cut to another in a direction around the tour."""
+    between = (other - one) * forward
+    return between if between >= 0 else between + places

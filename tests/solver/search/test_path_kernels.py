@@ -1,8 +1,11 @@
-"""Paths with due times: bounds never above the exact change, and the exact change against costing anew."""
+"""Paths with due times: bounds never above the exact change, the exact change against costing anew, and
+exchanges sought among near jobs against all exchanges.
+"""
 
 from __future__ import annotations
 
 import math
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -17,6 +20,9 @@ from solver.search.kernels.path import (
     rearrange,
     shifts_of,
 )
+from solver.search.kernels.path_descent import Kicks, begin, empty_descent, seek_near
+from solver.search.kernels.randomness import seeded
+from solver.search.path_islands import near_of
 
 JOBS = 24
 MOVES = 10_000
@@ -113,3 +119,64 @@ def test_segments_change_places_around_their_middle() -> None:
     sequence = np.arange(9)
     rearrange(sequence, np.empty(9, dtype=np.int64), 1, 3, 4, 7)
     assert sequence.tolist() == [0, 4, 5, 6, 3, 1, 2, 7, 8]
+
+
+def _sought_near(line: Line, jobs: list[int], *, all_are_near: bool) -> list[tuple[int, ...]]:
+    """The exchange found at each cut, forwards and backwards, where there is one: its four cuts."""
+    descent = empty_descent(JOBS, seeded(1))
+    kicks = Kicks(1, 1, JOBS, 0.0, 0.0, 0.0, 1e-9)
+    begin(line, descent, kicks, np.array(jobs))
+    near = near_of(line, JOBS if all_are_near else 6)
+    setup, (sequence, at, sums) = line.setup, descent.path
+    has_once = bool(line.late_once.any())
+    found = []
+    for place in range(1, JOBS + 2):
+        for forward, worth, near_jobs in (
+            (1, near.after_worth, near.after),
+            (-1, near.before_worth, near.before),
+        ):
+            tried = seek_near(
+                setup,
+                sequence,
+                at,
+                sums,
+                descent.move,
+                descent.place_of,
+                worth,
+                near_jobs,
+                place,
+                forward,
+                -1e-9,
+                has_once,
+            )
+            if tried < 0:
+                found.append(tuple(descent.move.tolist()))
+    return found
+
+
+@pytest.mark.parametrize("once", [False, True])
+def test_exchanges_among_near_jobs_make_a_path_cheaper(once: bool) -> None:
+    random = np.random.default_rng(50 + once)
+    line = _drawn_line(random, once=once)
+    for _ in range(20):
+        jobs = random.permutation(JOBS).tolist()
+        found = _sought_near(line, jobs, all_are_near=False)
+        assert found
+        for i, j, k, end in found:
+            assert 1 <= i < j == k < end <= JOBS + 1
+            after = jobs[: i - 1] + jobs[j - 1 : end - 1] + jobs[i - 1 : j - 1] + jobs[end - 1 :]
+            assert _costed_anew(line, after) < _costed_anew(line, jobs) - 1e-9
+
+
+def test_a_path_without_lateness_in_which_none_is_found_has_none() -> None:
+    random = np.random.default_rng(60)
+    line = _drawn_line(random, once=False)._replace(late_per_unit=np.zeros(JOBS))
+    for _ in range(10):
+        jobs = random.permutation(JOBS).tolist()
+        while found := _sought_near(line, jobs, all_are_near=True):
+            i, j, _, end = found[0]
+            jobs = jobs[: i - 1] + jobs[j - 1 : end - 1] + jobs[i - 1 : j - 1] + jobs[end - 1 :]
+        cost = _costed_anew(line, jobs)
+        for i, j, end in combinations(range(JOBS + 1), 3):
+            after = jobs[:i] + jobs[j:end] + jobs[i:j] + jobs[end:]
+            assert _costed_anew(line, after) > cost - 1e-6
