@@ -117,8 +117,9 @@ def search_islands(
     threads: int | None = None,
     on_progress: Callable[[Found], None] | None = None,
     opening: Iterable[Sequence[Task]] = (),
+    least: Score | None = None,
 ) -> Found:
-    """Advance islands, round after round, until the stop is reached.
+    """Advance islands, round after round, until the stop is reached, or what cannot be undercut.
 
     Parameters
     ----------
@@ -134,6 +135,8 @@ def search_islands(
     opening
         What islands do before the first round: stages one after the other, the tasks of a stage side by side,
         so no two of a stage may touch the same island. The next stage is asked for when one is done.
+    least
+        A score that no order undercuts: the search ends behind the round that reaches it.
 
     Raises
     ------
@@ -147,7 +150,7 @@ def search_islands(
     reporter.report()
     with ThreadPoolExecutor(min(threads, len(islands)), "island") as pool:
         try:
-            run = _Run(pool, stop, halt, reporter)
+            run = _Run(pool, stop, halt, reporter, least)
             run.open(opening)
             run.rounds(islands, rounds)
         finally:
@@ -196,7 +199,15 @@ class _Reporter:
 class _Run:
     """The threads of a search, watched by its limits."""
 
-    def __init__(self, pool: ThreadPoolExecutor, stop: Stop, halt: Halt, reporter: _Reporter) -> None:
+    def __init__(
+        self,
+        pool: ThreadPoolExecutor,
+        stop: Stop,
+        halt: Halt,
+        reporter: _Reporter,
+        least: Score | None,
+    ) -> None:
+        self._least = least
         self._pool = pool
         self._stop = stop
         self._halt = halt
@@ -224,7 +235,8 @@ class _Run:
 
     @property
     def _ended(self) -> bool:
-        return bool(self._halt[0]) or self._stop.reached
+        nothing_left = self._least is not None and self._reporter.found.score <= self._least
+        return nothing_left or bool(self._halt[0]) or self._stop.reached
 
     def _side_by_side(self, tasks: Iterable[Callable[[], Result]]) -> list[Result]:
         """What tasks come to, once all are done."""

@@ -156,6 +156,8 @@ def order_matrix(
     on_progress
         Told the best so far at the beginning, about four times a second, and at the end.
 
+    A search ends before its limits once the value is 0, which is the least there is.
+
     Raises
     ------
     ValueError
@@ -189,7 +191,7 @@ def order_matrix(
             tour_islands(*_tour_costs(problem), LEAST_GAIN, seed, halt),
             tour_rounds(len(problem)),
         )
-    return result(search_islands(islands, rounds, stop, halt, threads, report))
+    return result(search_islands(islands, rounds, stop, halt, threads, report, least=(0.0,)))
 
 
 def _check_whole(name: str, value: object) -> None:

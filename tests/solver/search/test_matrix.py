@@ -123,6 +123,16 @@ def test_an_order_where_everything_is_in_time_costs_nothing() -> None:
     assert (result.value, result.order) == (0, (5, 4, 3, 2, 1, 0))
 
 
+def test_a_search_ends_once_nothing_is_late() -> None:
+    jobs, limit = 30, 50_000_000
+    problem = MatrixProblem(
+        np.ones((jobs, jobs)), process=[5] * jobs, due=[10_000] * jobs, weight=list(range(1, jobs + 1))
+    )
+    result = order_matrix(problem, Stop(work=limit))
+    assert result.value == 0
+    assert result.work < limit / 10
+
+
 def test_numbers_up_to_the_limit_stay_exact() -> None:
     setup = [[0, 1, 2**50], [2**50, 0, 2**50 - 1], [3, 2**50, 0]] + [[5, 6, 7]] * 2
     square = [[*row, 2**49 + 1, 2**49] for row in setup]
