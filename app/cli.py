@@ -85,6 +85,15 @@ ConsumablesPath = Annotated[
 MappingPath = Annotated[
     Path | None, typer.Option("--mapping", help="A JSON file that says what your headings mean.")
 ]
+StatePath = Annotated[
+    Path | None,
+    typer.Option(
+        "--state", help="A JSON file of how lines stand now, in place of what the plant says of them."
+    ),
+]
+LocksPath = Annotated[
+    Path | None, typer.Option("--locks", help="A JSON file of what is fixed about the order.")
+]
 StartText = Annotated[
     str | None,
     typer.Option(
@@ -119,6 +128,8 @@ def plan(
     stock: StockPath = None,
     consumables: ConsumablesPath = None,
     mapping: MappingPath = None,
+    state: StatePath = None,
+    locks: LocksPath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
     seconds: Annotated[
@@ -134,7 +145,7 @@ def plan(
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
     with _refusals():
         queue = read_source(
-            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables)
+            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks)
         )
         _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed), out)
 
@@ -156,16 +167,20 @@ def cost(
     stock: StockPath = None,
     consumables: ConsumablesPath = None,
     mapping: MappingPath = None,
+    state: StatePath = None,
+    locks: LocksPath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
     out: OutFolder = None,
 ) -> None:
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
     with _refusals():
-        source = QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables)
+        source = QueueSource(
+            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks
+        )
         queue, order = read_source_and_order(source, sequence)
         begins = _begins(queue.plant, start)
-        costed_plan = planning.cost(queue.plant, queue.jobs, begins, order, goal)
+        costed_plan = planning.cost(queue.plant, queue.jobs, begins, order, goal, locks=queue.locks)
         _print_plan(costed_plan, queue, out)
 
 
@@ -180,12 +195,13 @@ def check(
     stock: StockPath = None,
     consumables: ConsumablesPath = None,
     mapping: MappingPath = None,
+    state: StatePath = None,
     start: StartText = None,
 ) -> None:
     """Say which jobs are not ready or cannot run, and why."""
     with _refusals():
         queue = read_source(
-            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables)
+            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state)
         )
         readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, start))
         _print(readiness_page(readiness))
@@ -341,6 +357,7 @@ def _plan(queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path
             queue.jobs,
             begins,
             goal,
+            locks=queue.locks,
             seconds=effort.seconds,
             work=effort.work,
             seed=effort.seed,
@@ -371,6 +388,7 @@ def _assumed(
         costed_plan,
         queue.assumptions,
         None if effort.seconds is None else min(ASSUMPTION_SECONDS, effort.seconds),
+        locks=queue.locks,
         work=effort.work,
         seed=effort.seed,
         cancelled=cancelled,

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Iterator
 from decimal import Decimal, InvalidOperation
+from functools import cache
 from pathlib import Path
 from typing import Any, NoReturn
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from app.contracts.base import RIGHT_BY_PATTERN
@@ -66,17 +67,32 @@ def _unique_pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return value
 
 
+@cache
+def field_names(contract: type[BaseModel]) -> frozenset[str]:
+    """Names of all fields that a contract may have, at any depth."""
+    schema = contract.model_json_schema()
+    models = [schema, *schema.get("$defs", {}).values()]
+    return frozenset(name for model in models for name in model.get("properties", ()))
+
+
 def contract_faults(
-    error: ValidationError, file: str, known_fields: Iterable[str], row: int | None = None
+    error: ValidationError,
+    file: str,
+    known_fields: Iterable[str],
+    row: int | None = None,
+    tags: Collection[str] = (),
 ) -> list[Fault]:
-    """What a contract refuses, as faults; a list that is short of nothing but refused items is not one."""
+    """What a contract refuses, as faults; a list that is short of nothing but refused items is not one.
+
+    `tags` are the kinds of a list whose items are of several kinds: a place does not name them.
+    """
     refused = error.errors(include_url=False)
     return [
         Fault(
             right=_right(details, known_fields),
             file=file,
             row=row,
-            field=json_path(details["loc"]),
+            field=json_path(_without_tags(details["loc"], tags)),
             value=_found(details),
         )
         for details in refused
@@ -87,6 +103,12 @@ def contract_faults(
 def _has_refused_items(details: ErrorDetails, refused: Iterable[ErrorDetails]) -> bool:
     place = details["loc"]
     return any(other["loc"][: len(place)] == place and other["loc"] != place for other in refused)
+
+
+def _without_tags(loc: tuple[str | int, ...], tags: Collection[str]) -> Iterator[str | int]:
+    for idx, part in enumerate(loc):
+        if idx == 0 or not isinstance(loc[idx - 1], int) or part not in tags:
+            yield part
 
 
 def json_path(loc: Iterable[str | int]) -> str:
@@ -115,6 +137,11 @@ def _right(details: ErrorDetails, known_fields: Iterable[str]) -> str:
             return unknown("field", str(details["loc"][-1]), known_fields)
         case "string_pattern_mismatch":
             return RIGHT_BY_PATTERN.get(details["ctx"]["pattern"], details["msg"])
+        case "union_tag_not_found":
+            return f"must be given: {details['ctx']['discriminator'].strip(chr(39))}"
+        case "union_tag_invalid":
+            kinds = [kind.strip("' ") for kind in details["ctx"]["expected_tags"].split(",")]
+            return unknown(details["ctx"]["discriminator"].strip("'"), details["ctx"]["tag"], kinds)
         case "model_type" | "model_attributes_type":
             return "should be an object in braces {}"
         case _:

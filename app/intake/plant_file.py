@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -10,7 +9,7 @@ from pydantic import ValidationError
 from app.contracts.base import PlainSchema
 from app.contracts.plant import Plant
 from app.intake.findings import Findings
-from app.intake.json_text import NOT_READ, contract_faults, read_json
+from app.intake.json_text import NOT_READ, contract_faults, field_names, read_json
 from app.intake.references import check_references
 
 
@@ -22,7 +21,7 @@ def read_plant(path: Path, findings: Findings) -> Plant | None:
     try:
         plant = Plant.model_validate(value)
     except ValidationError as error:
-        findings.faults += contract_faults(error, str(path), plant_fields())
+        findings.faults += contract_faults(error, str(path), field_names(Plant))
         return None
     check_references(plant, str(path), findings)
     return plant
@@ -32,11 +31,3 @@ def plant_schema() -> dict[str, object]:
     """The JSON Schema of a plant file."""
     schema = Plant.model_json_schema(schema_generator=PlainSchema)
     return {"$schema": PlainSchema.schema_dialect, "title": "Runwright plant", **schema}
-
-
-@cache
-def plant_fields() -> frozenset[str]:
-    """Names of all fields that a plant file may have, at any depth."""
-    schema = Plant.model_json_schema()
-    models = [schema, *schema["$defs"].values()]
-    return frozenset(name for model in models for name in model.get("properties", ()))

@@ -12,8 +12,7 @@ from pydantic import ValidationError
 from app.contracts.assumptions import Assumption
 from app.contracts.plant import Plant
 from app.intake.findings import Findings, unknown
-from app.intake.json_text import NOT_READ, contract_faults, json_path, read_json
-from app.intake.plant_file import plant_fields
+from app.intake.json_text import NOT_READ, contract_faults, field_names, json_path, read_json
 from app.intake.presets import PRESETS, preset_value, reason_for
 from app.intake.references import check_references
 
@@ -68,7 +67,7 @@ def preset_plant(
     try:
         plant = Plant.model_validate(merge.value)
     except ValidationError as error:
-        findings.faults += contract_faults(error, named, plant_fields())
+        findings.faults += contract_faults(error, named, field_names(Plant))
         return None
     check_references(plant, named, findings)
     if len(findings.faults) > faults_before:

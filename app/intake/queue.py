@@ -7,6 +7,7 @@ from pathlib import Path
 
 from app.contracts.assumptions import Assumption
 from app.contracts.jobs import Job
+from app.contracts.locks import Lock
 from app.contracts.orders import RunOrder
 from app.contracts.plant import Consumable, Plant
 from app.errors import BadInput
@@ -35,12 +36,15 @@ COLUMNS_BY_TABLE = {
 
 @dataclass(frozen=True, slots=True)
 class Queue:
-    """What was read. `notes` say what was assumed; `assumptions` hold values that no list gave."""
+    """What was read. `notes` say what was assumed; `assumptions` hold values that no list gave; `locks` are
+    what people have fixed about the order.
+    """
 
     plant: Plant
     jobs: tuple[Job, ...]
     notes: tuple[str, ...]
     assumptions: tuple[Assumption, ...] = ()
+    locks: tuple[Lock, ...] = ()
 
 
 def read_queue(plant_path: Path, jobs_path: Path, mapping_path: Path | None = None) -> Queue:

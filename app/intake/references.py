@@ -19,6 +19,11 @@ def check_references(plant: Plant, file: str, findings: Findings) -> None:
     findings.faults += _Check(plant, file).faults()
 
 
+def check_present(plant: Plant, line: Line, place: str, file: str, findings: Findings) -> None:
+    """Note every name in a line's present state that is unknown, and what contradicts itself."""
+    findings.faults += _Check(plant, file).present(place, line)
+
+
 @dataclass(frozen=True)
 class _Check:
     plant: Plant
@@ -127,7 +132,7 @@ class _Check:
             )
         if zone is None and line.pull_back_m > 0:
             yield self._fault(f"{place}.pull_back_zone", None, "must be given beside pull_back_m")
-        yield from self._present(f"{place}.present", line)
+        yield from self.present(f"{place}.present", line)
 
     def _web_order(self, place: str, line: Line) -> Found:
         first = line.stations[0]
@@ -151,7 +156,7 @@ class _Check:
         aspects = (aspect.name for aspect in station.aspects or ())
         yield from self._doubled(f"{place}.aspects", "name", aspects)
 
-    def _present(self, place: str, line: Line) -> Found:
+    def present(self, place: str, line: Line) -> Found:
         present = line.present
         stations = {station.id: station for station in line.stations}
         if (present.substrate is None) != (present.width_mm is None):

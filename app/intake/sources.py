@@ -9,10 +9,12 @@ from pathlib import Path
 from app.contracts.orders import RunOrder
 from app.errors import BadInput, Fault
 from app.intake.findings import Findings
+from app.intake.locks_file import read_locks
 from app.intake.order_file import read_order
 from app.intake.preset_plant import preset_plant, read_overrides
 from app.intake.presets.usual_values import UsualValues
 from app.intake.queue import BarePaths, Queue, read_bare_queue, read_queue, read_queue_and_order
+from app.intake.state_file import read_states, with_states
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,8 @@ class QueueSource:
         A shop's lists, for a preset; that of consumables may be left out.
     mapping
         A file that says what a shop's headings mean.
+    state, locks
+        Files that say how lines stand now, and what is fixed about the order.
     """
 
     jobs: Path
@@ -40,6 +44,8 @@ class QueueSource:
     stock: Path | None = None
     mapping: Path | None = None
     consumables: Path | None = None
+    state: Path | None = None
+    locks: Path | None = None
 
 
 def read_source(source: QueueSource) -> Queue:
@@ -53,9 +59,38 @@ def read_source(source: QueueSource) -> Queue:
     faults = list(_naming_faults(source))
     if faults:
         raise BadInput(faults)
-    if source.plant is not None:
-        return read_queue(source.plant, source.jobs, source.mapping)
-    return _read_preset(source)
+    try:
+        queue = (
+            _read_preset(source)
+            if source.plant is None
+            else read_queue(source.plant, source.jobs, source.mapping)
+        )
+    except BadInput as error:
+        raise BadInput([*error.faults, *_faults_beside(source)]) from None
+    return _as_it_stands(queue, source)
+
+
+def _as_it_stands(queue: Queue, source: QueueSource) -> Queue:
+    """The queue with the present state and the locks of the files named for them."""
+    findings = Findings()
+    states = None if source.state is None else read_states(source.state, findings)
+    if states is not None and source.state is not None:
+        queue = replace(queue, plant=with_states(queue.plant, states, source.state, findings))
+    if source.locks is not None:
+        queue = replace(queue, locks=read_locks(source.locks, queue.plant, queue.jobs, findings))
+    if findings.faults:
+        raise BadInput(findings.faults)
+    return queue
+
+
+def _faults_beside(source: QueueSource) -> list[Fault]:
+    """Faults of the files of present state and locks alone, where plant or jobs are at fault too."""
+    findings = Findings()
+    if source.state is not None:
+        read_states(source.state, findings)
+    if source.locks is not None:
+        read_locks(source.locks, None, (), findings)
+    return findings.faults
 
 
 def read_source_and_order(source: QueueSource, order_path: Path) -> tuple[Queue, RunOrder]:
@@ -66,7 +101,8 @@ def read_source_and_order(source: QueueSource, order_path: Path) -> tuple[Queue,
     BadInput
         With every fault of all files, or of what was named.
     """
-    if source.plant is not None and source.mapping is None and not list(_naming_faults(source)):
+    is_plain = source.mapping is None and source.state is None and source.locks is None
+    if source.plant is not None and is_plain and not list(_naming_faults(source)):
         return read_queue_and_order(source.plant, source.jobs, order_path)
     queue = read_source(source)
     findings = Findings()

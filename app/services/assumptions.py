@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from app.contracts.assumptions import Assumption, AssumptionReport, Swing
 from app.contracts.jobs import Job
+from app.contracts.locks import Lock
 from app.contracts.plant import Plant
 from app.contracts.sequences import CostedPlan, Goal
 from app.services.assumption_groups import HIGHER, LOWER, Group, groups_of, plant_value, with_values
@@ -38,6 +39,7 @@ def deciding(
     assumptions: Sequence[Assumption],
     seconds: float | None = None,
     *,
+    locks: Sequence[Lock] = (),
     work: int | None = None,
     seed: int = 0,
     cancelled: Callable[[], bool] = lambda: False,
@@ -63,7 +65,7 @@ def deciding(
         Where neither seconds nor work is given.
     """
     effort = Effort(seconds, work, cancelled)
-    queue = SameQueue(jobs, start, goal)
+    queue = SameQueue(jobs, start, goal, locks)
     groups = groups_of(plant, assumptions)
     base = queue.planned(plant, plan.sequence, effort)
     swings = _Trial(plant, plant_value(plant), queue, effort, seed).swings(base, groups)

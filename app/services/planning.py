@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 
 from app.contracts.jobs import Job
+from app.contracts.locks import Lock
 from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.contracts.readiness import Readiness
@@ -20,6 +21,7 @@ def plan(
     start: datetime,
     goal: Goal,
     *,
+    locks: Sequence[Lock] = (),
     seconds: float | None = None,
     work: int | None = None,
     seed: int = 0,
@@ -33,6 +35,8 @@ def plan(
     ----------
     start
         When the plan begins; without an offset on the site's clock.
+    locks
+        What is fixed about the order.
     seconds, work
         When the search ends: after so many seconds, after so many sequences costed or changes tried;
         the first reached. At least one must be given.
@@ -45,11 +49,11 @@ def plan(
     Raises
     ------
     BadInput
-        Where plant or jobs contradict themselves.
+        Where plant or jobs contradict themselves, or locks each other.
     NothingCanRun
         Where no job can be placed.
     """
-    question = Question.of(plant, jobs, start)
+    question = Question.of(plant, jobs, start, locks)
     if question.must_compile:
         on_compile()
     costed_plan = question.plan(goal, Limits(seconds, work, cancelled), seed, on_progress)
@@ -60,8 +64,17 @@ def plan(
     return costed_plan
 
 
-def cost(plant: Plant, jobs: Sequence[Job], start: datetime, order: RunOrder, goal: Goal) -> CostedPlan:
-    """The exact cost of a given order; the goal decides only how changeovers are split into stops.
+def cost(
+    plant: Plant,
+    jobs: Sequence[Job],
+    start: datetime,
+    order: RunOrder,
+    goal: Goal,
+    *,
+    locks: Sequence[Lock] = (),
+) -> CostedPlan:
+    """The exact cost of a given order, and the locks it does not keep; the goal decides only how changeovers
+    are split into stops.
 
     Raises
     ------
@@ -70,7 +83,7 @@ def cost(plant: Plant, jobs: Sequence[Job], start: datetime, order: RunOrder, go
     NothingCanRun
         Where no job of the order can be placed.
     """
-    costed_plan = Question.of(plant, jobs, start).cost(order, goal)
+    costed_plan = Question.of(plant, jobs, start, locks).cost(order, goal)
     if costed_plan.sequence.totals.jobs == 0:
         raise NothingCanRun(
             f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out

@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from app.contracts import sequences as contracts
 from app.contracts.jobs import Job
+from app.contracts.locks import Lock
 from app.contracts.plant import Plant
 from app.errors import BadInput
 from app.translation.solving import Question
@@ -89,6 +90,7 @@ class SameQueue:
     jobs: Sequence[Job]
     start: datetime
     goal: contracts.Goal
+    locks: Sequence[Lock] = ()
 
     def planned(self, plant: Plant, sequence: contracts.Sequence, effort: Effort) -> Outcome:
         """A plan's own order on the plant it was made on.
@@ -98,7 +100,7 @@ class SameQueue:
         BadInput
             Where plant or jobs contradict themselves.
         """
-        problem = Question.of(plant, self.jobs, self.start).problem
+        problem = Question.of(plant, self.jobs, self.start, self.locks).problem
         runs = {line.line: line.runs for line in sequence.lines}
         order = tuple(
             tuple(_placement(problem, line_idx, run) for run in runs.get(line.id, ()))
@@ -131,7 +133,7 @@ class SameQueue:
 
     def _problem(self, plant: Plant) -> Problem | None:
         try:
-            return Question.of(plant, self.jobs, self.start).problem
+            return Question.of(plant, self.jobs, self.start, self.locks).problem
         except BadInput:
             return None
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.contracts import sequences as contracts
+from app.translation.locks import lock_text
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, min_from_ms, mm_from_um, rounded
 from solver.ledger import web_ledger
@@ -51,7 +52,11 @@ def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
         left_out=tuple(
             contracts.LeftOut(job=left_out.job, reasons=left_out.reasons) for left_out in sequence.left_out
         ),
-        broken_locks=sequence.broken_locks,
+        broken_locks=tuple(
+            lock_text(lock, costed.clock)
+            for lock in costed.problem.locks
+            if str(lock) in sequence.broken_locks
+        ),
         cost=_cost(sequence.cost),
         totals=_totals(sequence, lines, measures),
         ledger=tuple(_piece(piece) for pieces in web_ledger(costed.problem, sequence) for piece in pieces),

@@ -9,11 +9,13 @@ from typing import Protocol
 
 from app.contracts import sequences as contracts
 from app.contracts.jobs import Job
+from app.contracts.locks import Lock
 from app.contracts.orders import OrderedRun, RunOrder
 from app.contracts.plant import Plant
 from app.contracts.readiness import JobReadiness, LineFit, Readiness, StockNeed
 from app.errors import BadInput, Fault
 from app.translation.jobs import solver_job_of
+from app.translation.locks import lock_text, solver_lock_of
 from app.translation.plant import solver_plant_of
 from app.translation.sequences import Costed, baseline_contract, sequence_contract
 from app.translation.times import PlanClock
@@ -25,7 +27,7 @@ from solver.ledger import web_ledger
 from solver.plant import StockedWidth
 from solver.problem import Problem
 from solver.search.preparation import is_prepared, prepare
-from solver.search.solve import Progress, SearchResult, solve
+from solver.search.solve import ContradictoryLocksError, Progress, SearchResult, solve
 from solver.search.stop import Stop
 from solver.sequence import Order, Placement, Stock
 from solver.sequence import Sequence as SolverSequence
@@ -56,7 +58,7 @@ class Question:
     problem: Problem
 
     @classmethod
-    def of(cls, plant: Plant, jobs: Sequence[Job], start: datetime) -> Question:
+    def of(cls, plant: Plant, jobs: Sequence[Job], start: datetime, locks: Sequence[Lock] = ()) -> Question:
         """Translate a queue.
 
         Raises
@@ -69,6 +71,7 @@ class Question:
             problem = Problem(
                 plant=solver_plant_of(plant, clock),
                 jobs=tuple(solver_job_of(plant, job, clock) for job in jobs),
+                locks=tuple(solver_lock_of(lock, clock) for lock in locks),
             )
         except ValueError as error:
             raise BadInput(Fault(right=line) for line in str(error).splitlines()) from error
@@ -82,7 +85,13 @@ class Question:
     def plan(
         self, goal: contracts.Goal, limits: Limits, seed: int, on_progress: OnProgress | None
     ) -> contracts.CostedPlan:
-        """Search for the best order under a goal; what has to be compiled first takes none of its time."""
+        """Search for the best order under a goal; what has to be compiled first takes none of its time.
+
+        Raises
+        ------
+        BadInput
+            Where the locks contradict each other; it names a least set of them.
+        """
         if self.must_compile:
             prepare(self.problem)
         stop = Stop(time_s=limits.seconds, work=limits.work, cancelled=limits.cancelled)
@@ -98,7 +107,11 @@ class Question:
                     )
                 )
 
-        result = solve(self.problem, GOALS[goal], stop, seed, told)
+        try:
+            result = solve(self.problem, GOALS[goal], stop, seed, told)
+        except ContradictoryLocksError as error:
+            named = "; ".join(lock_text(lock, self.clock) for lock in error.locks)
+            raise BadInput([Fault(f"these cannot all be kept: {named}", field="locks")]) from error
         return self._costed_plan(goal, result.sequences[0], _search(result, seed))
 
     def cost(self, order: RunOrder, goal: contracts.Goal) -> contracts.CostedPlan:
