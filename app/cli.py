@@ -327,8 +327,9 @@ def _live() -> Iterator[Callable[[Progress], None]]:
 
         def show(progress: Progress) -> None:
             left_out = f", {progress.left_out} left out" if progress.left_out else ""
+            gap = "" if progress.gap is None else f", at most {progress.gap:.2%} above the least"
             status.update(
-                f"searching … best {progress.best_eur:,.2f} (weighed €){left_out}, "
+                f"searching … best {progress.best_eur:,.2f} (weighed €){left_out}{gap}, "
                 f"{progress.work:,} tried, {progress.elapsed_s:.1f} s"
             )
 

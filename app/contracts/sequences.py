@@ -268,6 +268,10 @@ class Baseline(Contract):
     totals: Totals = Field(description="Natural units.")
 
 
+PROVED_GAP = 1e-6
+"""Costs closer than this share are equal but for rounding."""
+
+
 class Search(Contract):
     """How a sequence was found."""
 
@@ -276,6 +280,11 @@ class Search(Contract):
     seed: int = Field(description="Seed of its random choices.")
     bound_eur: Number | None = Field(description="No order can weigh less than this; none: no bound.")
     gap: float | None = Field(description="How far above the bound the sequence may be, as a share.")
+
+    @property
+    def is_proved(self) -> bool:
+        """Whether no order costs less, but for rounding."""
+        return self.gap is not None and self.gap <= PROVED_GAP
 
 
 class CostedPlan(Contract):
@@ -293,3 +302,6 @@ class Progress(Contract):
     left_out: int = Field(description="Jobs it leaves out.")
     work: int = Field(description="Sequences costed.")
     elapsed_s: float = Field(description="Seconds since it began.")
+    gap: float | None = Field(
+        default=None, description="How far above the least it may be, as a share; none: not known."
+    )

@@ -208,6 +208,8 @@ def _search_text(search: Search) -> str:
     found = f"{search.work:,} orders tried, seed {search.seed}"
     if search.gap is None:
         return f"{found}; no bound: how far it may be from the best possible is not known."
+    if search.is_proved:
+        return f"{found}; proved: no order costs less."
     return f"{found}; at most {percent(search.gap)} above the best possible."
 
 

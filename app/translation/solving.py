@@ -104,6 +104,7 @@ class Question:
                         left_out=progress.left_out,
                         work=progress.work,
                         elapsed_s=progress.elapsed_s,
+                        gap=progress.gap,
                     )
                 )
 

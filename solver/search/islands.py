@@ -117,7 +117,7 @@ def search_islands(
     threads: int | None = None,
     on_progress: Callable[[Found], None] | None = None,
     opening: Iterable[Sequence[Task]] = (),
-    least: Score | None = None,
+    least: Callable[[], Score | None] = lambda: None,
 ) -> Found:
     """Advance islands, round after round, until the stop is reached, or what cannot be undercut.
 
@@ -136,7 +136,8 @@ def search_islands(
         What islands do before the first round: stages one after the other, the tasks of a stage side by side,
         so no two of a stage may touch the same island. The next stage is asked for when one is done.
     least
-        A score that no order undercuts: the search ends behind the round that reaches it.
+        Tells a score that no order undercuts, once there is one: the search ends behind the round that
+        reaches it.
 
     Raises
     ------
@@ -205,7 +206,7 @@ class _Run:
         stop: Stop,
         halt: Halt,
         reporter: _Reporter,
-        least: Score | None,
+        least: Callable[[], Score | None],
     ) -> None:
         self._least = least
         self._pool = pool
@@ -235,7 +236,8 @@ class _Run:
 
     @property
     def _ended(self) -> bool:
-        nothing_left = self._least is not None and self._reporter.found.score <= self._least
+        least = self._least()
+        nothing_left = least is not None and self._reporter.found.score <= least
         return nothing_left or bool(self._halt[0]) or self._stop.reached
 
     def _side_by_side(self, tasks: Iterable[Callable[[], Result]]) -> list[Result]:

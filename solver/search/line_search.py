@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from solver.search.bounding import MARGIN, Bounding
 from solver.search.compile import CompiledLine
-from solver.search.islands import Found, Halt, Island, Rounds, Task, no_halt, search_islands
+from solver.search.islands import Found, Halt, Island, Rounds, Score, Task, no_halt, search_islands
 from solver.search.kernels.tables import NEVER_MS, Ints
 from solver.search.line_islands import dispatching, line_islands, line_rounds
 from solver.search.pairwise import Pairwise, as_pairwise, is_never_late
@@ -20,13 +21,16 @@ from solver.sequence import Order
 
 @dataclass(frozen=True, slots=True)
 class LineFound:
-    """An order of a line: jobs left out and locks broken, weighed cost, and the work it took."""
+    """An order of a line: jobs left out and locks broken, weighed cost, and the work it took; `bound_eur` is
+    what no order undercuts, None where that is not known.
+    """
 
     order: Order
     faults: int
     eur: float
     work: int
     elapsed_s: float
+    bound_eur: float | None = None
 
 
 def plain_starts(compiled: CompiledLine) -> list[Ints]:
@@ -53,26 +57,37 @@ def search_line(
     pairwise = as_pairwise(compiled)
     islands: Sequence[Island]
     opening: Iterable[Sequence[Task]] = ()
+    bounding: Bounding | None = None
     if pairwise is None:
         annealing = line_islands(compiled, starts, seed, halt)
         islands, rounds, opening = annealing, line_rounds(len(starts[0])), dispatching(annealing)
     else:
         islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
+        bounding = Bounding(pairwise.with_gap, stop, halt)
+        opening = [[bounding.find]]
+
+    def least() -> Score | None:
+        """What an order costs that reaches the bound; late costs come on top of it."""
+        if bounding is None or bounding.value is None:
+            return None
+        return (bounding.value * (1 + 2 * MARGIN),)
 
     def line_found(found: Found) -> LineFound:
         if pairwise is None:
             faults, eur = found.score
-            numbers = found.order
-        else:
-            faults, eur = 0, found.score[0] + pairwise.fixed_eur
-            numbers = pairwise.numbers[found.order]
-        return LineFound(compiled.order(numbers), int(faults), eur, found.work, found.elapsed_s)
+            return LineFound(compiled.order(found.order), int(faults), eur, found.work, found.elapsed_s)
+        order = compiled.order(pairwise.numbers[found.order])
+        eur = found.score[0] + pairwise.fixed_eur
+        bound_eur = None
+        if bounding is not None and bounding.value is not None:
+            bound_eur = min(eur, bounding.value + pairwise.fixed_eur * (1 - MARGIN))
+        return LineFound(order, 0, eur, found.work, found.elapsed_s, bound_eur)
 
     def report(found: Found) -> None:
         if on_progress is not None:
             on_progress(line_found(found))
 
-    return line_found(search_islands(islands, rounds, stop, halt, threads, report, opening))
+    return line_found(search_islands(islands, rounds, stop, halt, threads, report, opening, least))
 
 
 def _pairwise_islands(
@@ -81,9 +96,8 @@ def _pairwise_islands(
     costs = pairwise.costs
     runs = len(pairwise.numbers)
     if is_never_late(compiled):
-        with_gap = np.zeros((runs + 1, runs + 1))
-        with_gap[:, :runs] = costs.cost
-        islands, rounds = tour_islands(with_gap, True, costs.least_gain, seed, halt), tour_rounds(runs)
+        islands = tour_islands(pairwise.with_gap, True, costs.least_gain, seed, halt)
+        rounds = tour_rounds(runs)
     else:
         islands, rounds = path_islands(costs, seed, halt), path_rounds(runs)
     job_of = {int(number): job for job, number in enumerate(pairwise.numbers)}

@@ -30,6 +30,11 @@ class Pairwise(NamedTuple):
     costs: PathCosts
     fixed_eur: float
 
+    @property
+    def with_gap(self) -> Floats:
+        """Set-up costs as those of a round trip, whose last place is no job but the gap before the first."""
+        return np.pad(self.costs.cost, ((0, 0), (0, 1)))
+
 
 def as_pairwise(compiled: CompiledLine) -> Pairwise | None:
     """The matrix behind a line's queue, or None where there is none."""

@@ -47,13 +47,25 @@ class ContradictoryLocksError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """What a search has so far. `bound` is None while nothing is proved."""
+    """What a search has so far. `bound_eur` is a weighed cost that no order undercuts; None: no bound."""
 
     best_eur: float
     left_out: int
     work: int
     elapsed_s: float
-    bound: Fraction | None = None
+    bound_eur: float | None = None
+
+    @property
+    def gap(self) -> float | None:
+        """How far the best may be above the least, as a share of the bound; None: no bound."""
+        return gap_above(self.best_eur, self.bound_eur)
+
+
+def gap_above(eur: float, bound_eur: float | None) -> float | None:
+    """How far above a bound something is, as a share of it; None where that says nothing."""
+    if bound_eur is None or (bound_eur <= 0 and eur > 0):
+        return None
+    return max(0.0, eur / bound_eur - 1) if bound_eur > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +143,7 @@ def _solve_line(
 
     def report(found: LineFound) -> None:
         if on_progress is not None:
-            on_progress(Progress(found.eur, found.faults, found.work, found.elapsed_s))
+            on_progress(Progress(found.eur, found.faults, found.work, found.elapsed_s, found.bound_eur))
 
     if not compiled.plans:
         return _nothing_runs(compiled.scheduler, stop)
@@ -141,7 +153,9 @@ def _solve_line(
     with stop.reserve_time(costing_s):
         found = search_line(compiled, starts, stop, seed, threads, report)
     sequence = account_with(compiled.scheduler, found.order)
-    return SearchResult(Status.FOUND, (sequence,), None, None, found.work)
+    bound = None if found.bound_eur is None else Fraction(found.bound_eur)
+    gap = gap_above(float(sequence.weighed_eur), found.bound_eur)
+    return SearchResult(Status.FOUND, (sequence,), bound, gap, found.work)
 
 
 def _nothing_runs(scheduler: Scheduler, stop: Stop) -> SearchResult:

@@ -11,7 +11,7 @@ from rich.console import Console
 
 from app.contracts.orders import LineOrder, OrderedRun, RunOrder
 from app.contracts.plant import Plant
-from app.contracts.sequences import Goal
+from app.contracts.sequences import Goal, Search
 from app.documents import figures
 from app.documents.console import plan_page
 from app.intake.queue import read_queue
@@ -99,3 +99,23 @@ def test_what_a_minute_is_worth_depends_on_the_goal() -> None:
 )
 def test_figures_are_rounded_half_up_with_separators(figure: str, text: str) -> None:
     assert figure == text
+
+
+@pytest.mark.parametrize(
+    ("bound_eur", "gap", "said"),
+    [
+        (None, None, "no bound: how far it may be from the best possible is not known."),
+        (Decimal(99), 0.0123, "at most 1.2% above the best possible."),
+        (Decimal(100), 0.0, "proved: no order costs less."),
+    ],
+)
+def test_how_far_a_plan_may_be_from_the_best_is_said(
+    bound_eur: Decimal | None, gap: float | None, said: str
+) -> None:
+    order = RunOrder(lines=(LineOrder(line="H1", runs=RUNS),))
+    costed = planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.BALANCED)
+    search = Search(status="found", work=7, seed=0, bound_eur=bound_eur, gap=gap)
+    stream = io.StringIO()
+    for part in plan_page(costed.model_copy(update={"search": search})):
+        Console(file=stream, width=250).print(part)
+    assert f"7 orders tried, seed 0; {said}" in stream.getvalue()

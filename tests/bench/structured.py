@@ -13,10 +13,10 @@ from tests.bench import best_known, press_days
 from tests.bench.entry import OURS
 from tests.bench.instances import Instance, Order
 from tests.bench.results import Result, by_effort, effort_title, gap, ours, peer_table, results
+from tests.bench.round_trips import least_round_trip
 from tests.bench.row_file import JsonRow
 from tests.bench.search_runs import add_search_options, chosen, run_searches
 from tests.bench.tables import FigureTable, percent, seconds
-from tests.bench.tour_bound import setup_bound
 from tests.bench.trials import Solver
 
 NAME = "structured"
@@ -39,9 +39,9 @@ def run(asked: argparse.Namespace, console: Console) -> list[JsonRow]:
 
     def referenced(instance: Instance) -> Instance:
         best = known.get(instance.name)
-        bound = setup_bound(instance)
-        console.print(f"{instance.name}: at least {bound.least_value:,} min, {bound.cuts} cuts")
-        return replace(instance, best_known=None if best is None else best.value, bound=bound.least_value)
+        bound = least_round_trip(instance)
+        console.print(f"{instance.name}: at least {bound:,} min")
+        return replace(instance, best_known=None if best is None else best.value, bound=bound)
 
     def keep(instance: Instance, order: Order, value: int, solver: Solver) -> None:
         found_by = f"{solver.name}, {asked.seconds:g} s"

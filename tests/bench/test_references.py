@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import random
 import zipfile
 from itertools import permutations
 from pathlib import Path
@@ -17,7 +16,7 @@ from tests.bench.drawn_tours import drawn
 from tests.bench.due_dates import NotInstancesError, published_instances
 from tests.bench.instances import Instance, value_of
 from tests.bench.press_days import DAYS, press_day
-from tests.bench.tour_bound import setup_bound
+from tests.bench.round_trips import least_round_trip
 from tests.bench.tsplib import NotTsplibError, instance_of, tour_instances
 from tests.published import br17
 
@@ -107,35 +106,10 @@ def test_a_file_without_instances_is_refused(tmp_path: Path) -> None:
         published_instances(file)
 
 
-@pytest.mark.parametrize("closed", [True, False])
-@pytest.mark.parametrize("seed", range(6))
-def test_the_bound_is_never_above_the_best_of_all_orders_and_near_it(seed: int, closed: bool) -> None:
-    rng = random.Random(seed)
-    setup = tuple(tuple(rng.randint(0, 60) for _ in range(7)) for _ in range(7))
-    instance = Instance("drawn", setup, closed=closed)
-    best = min(value_of(instance, order) for order in permutations(range(7)))
-    bound = setup_bound(instance)
-    assert bound.least_value <= best
-    assert bound.relaxation >= 0.9 * best
-
-
-def test_two_clusters_need_a_cut_to_be_bounded() -> None:
-    near, far = 1, 100
-    setup = tuple(tuple(near if before // 3 == job // 3 else far for job in range(6)) for before in range(6))
-    bound = setup_bound(Instance("clusters", setup, closed=True))
-    assert bound.least_value == 4 * near + 2 * far
-    assert bound.cuts >= 1
-
-
-def test_the_bound_of_br17_is_below_its_published_optima() -> None:
-    assert 0 < setup_bound(Instance("closed", TOUR, closed=True)).least_value <= 39
-    assert 0 < setup_bound(Instance("open", TOUR)).least_value <= 25
-
-
 def test_lateness_is_not_bounded_by_set_ups() -> None:
     late = Instance("late", ((0, 1), (1, 0)), process=(1, 1), due=(1, 1), weight=(1, 1))
     with pytest.raises(ValueError, match="this bounds set-ups, not lateness"):
-        setup_bound(late)
+        least_round_trip(late)
 
 
 def test_the_best_known_orders_of_all_structured_days_cost_what_is_kept() -> None:

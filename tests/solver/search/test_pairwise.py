@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
+from fractions import Fraction
+from itertools import permutations
 
 import numpy as np
 import pytest
 
 from solver.account import account_with
+from solver.problem import Problem
 from solver.search.compile import CompiledLine
+from solver.search.line_search import plain_starts, search_line
 from solver.search.pairwise import Pairwise, as_pairwise
+from solver.search.solve import Progress, solve
+from solver.search.stop import Stop
 from solver.weights import Weights
 from tests.builders.days import one_line_day
-from tests.builders.textbook import open_path_problem
+from tests.builders.textbook import SETUP_MINUTES_ONLY, open_path_problem
 from tests.published import br17
 
 
@@ -43,3 +50,42 @@ def test_the_matrix_of_a_published_path_costs_what_the_account_says() -> None:
 
 def test_a_line_that_keeps_tooling_is_no_matrix() -> None:
     assert as_pairwise(CompiledLine(one_line_day(5, 20), Weights())) is None
+
+
+def test_a_published_path_is_proved_and_its_search_ends() -> None:
+    """br17 as an open path: 25, verified by dynamic programming."""
+    told: list[Progress] = []
+    result = solve(open_path_problem(br17.MATRIX), SETUP_MINUTES_ONLY, Stop(work=50_000_000), 0, told.append)
+    assert float(result.sequences[0].weighed_eur) == 25
+    assert result.bound is not None
+    assert float(result.bound) == pytest.approx(25)
+    assert result.bound <= 25
+    assert result.gap == pytest.approx(0, abs=1e-6)
+    assert result.work < 50_000_000
+    assert told[-1].gap == pytest.approx(0, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("are_due", [False, True])
+def test_no_order_undercuts_the_bound_of_a_line(seed: int, are_due: bool) -> None:
+    rng = random.Random(seed)
+    matrix = [[rng.randint(1, 40) if before != job else None for job in range(6)] for before in range(6)]
+    problem = open_path_problem(matrix)
+    if are_due:
+        jobs = tuple(
+            replace(job, due_ms=rng.randrange(200) * 60_000, late_eur_per_h=Fraction(90))
+            for job in problem.jobs
+        )
+        problem = Problem(problem.plant, jobs)
+    compiled = CompiledLine(problem, Weights())
+    pairwise = as_pairwise(compiled)
+    assert pairwise is not None
+    least = min(_value(pairwise, list(jobs)) for jobs in permutations(range(6)))
+    found = search_line(compiled, plain_starts(compiled), Stop(work=200_000), seed, 1)
+    assert found.bound_eur is not None
+    assert 0 < found.bound_eur <= least * (1 + 1e-12)
+    assert found.eur == pytest.approx(least)
+
+
+def test_a_line_that_keeps_tooling_has_no_bound_yet() -> None:
+    assert solve(one_line_day(5, 8), Weights(), Stop(work=100), 0).bound is None
