@@ -3,21 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from solver.search.islands import Halt
 from solver.search.kernels.tables import Floats
 from solver.search.stop import Stop
 
-TIME_SHARE = 0.25
-"""Of the time that is left, which the bound may take."""
 MOST_PLACES_UNTIMED = 300
 """Without a time limit larger matrices are not bounded: that could take long."""
 MARGIN = 1e-9
 """Relative: a sum in floating point may be off by less."""
 
 
+@dataclass(frozen=True, slots=True)
+class LeastCosts:
+    """What any order costs at least: `fixed`, and a round trip over `lengths`, which are from the row's place
+    to the column's.
+    """
+
+    fixed: float
+    lengths: Floats
+
+
 class Bounding:
-    """What no round trip of a matrix undercuts.
+    """What no order undercuts.
 
     Attributes
     ----------
@@ -25,21 +35,32 @@ class Bounding:
         The bound; None before it is worked out, and where it is not.
     """
 
-    def __init__(self, lengths: Floats, stop: Stop, halt: Halt) -> None:
+    def __init__(
+        self, costs: Callable[[], LeastCosts | None], time_share: float, stop: Stop, halt: Halt
+    ) -> None:
         self.value: float | None = None
-        self._lengths = lengths
+        self._costs = costs
+        self._time_share = time_share
         self._stop = stop
         self._halt = halt
 
     def find(self) -> None:
-        """Work it out."""
-        stop, until_s = self._stop, math.inf
-        if stop.time_s is not None:
-            until_s = stop.elapsed_s + TIME_SHARE * (stop.time_s - stop.elapsed_s)
-        elif len(self._lengths) > MOST_PLACES_UNTIMED:
-            return
+        """Work it out, within a share of the time that is left."""
         # Imported here: a search without a bound does not need the linear solver, which is slow to import.
         from solver.search.setup_bound import setup_bound
 
-        bound = setup_bound(self._lengths, lambda: bool(self._halt[0]) or stop.elapsed_s > until_s)
-        self.value = bound.value * (1 - MARGIN)
+        stop, until_s = self._stop, math.inf
+        costs = self._costs()
+        if costs is None:
+            return
+        if stop.time_s is not None:
+            until_s = stop.elapsed_s + self._time_share * (stop.time_s - stop.elapsed_s)
+        elif len(costs.lengths) > MOST_PLACES_UNTIMED:
+            return
+        bound = setup_bound(costs.lengths, lambda: bool(self._halt[0]) or stop.elapsed_s > until_s)
+        self.value = (bound.value + costs.fixed) * (1 - MARGIN)
+
+
+def reached(bound: float) -> float:
+    """What an order may cost to be as good as a bound, but for rounding."""
+    return bound + 3 * MARGIN * max(1.0, abs(bound))

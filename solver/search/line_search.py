@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
-from solver.search.bounding import MARGIN, Bounding
+from solver.search.bounding import Bounding, LeastCosts, reached
 from solver.search.compile import CompiledLine
 from solver.search.islands import Found, Halt, Island, Rounds, Score, Task, no_halt, search_islands
 from solver.search.kernels.tables import NEVER_MS, Ints
+from solver.search.line_bound import least_costs
 from solver.search.line_islands import dispatching, line_islands, line_rounds
 from solver.search.pairwise import Pairwise, as_pairwise, is_never_late
 from solver.search.path_islands import path_islands, path_rounds
 from solver.search.stop import Stop
 from solver.search.tour_islands import tour_islands, tour_rounds
 from solver.sequence import Order
+
+BOUND_TIME_SHARE, WEAK_BOUND_TIME_SHARE = 0.25, 0.1
+"""Of the time that is left, which the bound may take; the latter where it is weak."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,38 +61,44 @@ def search_line(
     halt = no_halt()
     pairwise = as_pairwise(compiled)
     islands: Sequence[Island]
-    opening: Iterable[Sequence[Task]] = ()
-    bounding: Bounding | None = None
     if pairwise is None:
+        bounding = Bounding(partial(least_costs, compiled), WEAK_BOUND_TIME_SHARE, stop, halt)
         annealing = line_islands(compiled, starts, seed, halt)
-        islands, rounds, opening = annealing, line_rounds(len(starts[0])), dispatching(annealing)
+        islands, rounds = annealing, line_rounds(len(starts[0]))
+        opening = _opening(bounding, dispatching(annealing))
     else:
+        costs = LeastCosts(pairwise.fixed_eur, pairwise.with_gap)
+        bounding = Bounding(lambda: costs, BOUND_TIME_SHARE, stop, halt)
         islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
-        bounding = Bounding(pairwise.with_gap, stop, halt)
-        opening = [[bounding.find]]
+        opening = _opening(bounding, [[]])
 
     def least() -> Score | None:
-        """What an order costs that reaches the bound; late costs come on top of it."""
-        if bounding is None or bounding.value is None:
+        if bounding.value is None:
             return None
-        return (bounding.value * (1 + 2 * MARGIN),)
+        eur = reached(bounding.value)
+        return (0.0, eur) if pairwise is None else (eur - pairwise.fixed_eur,)
 
     def line_found(found: Found) -> LineFound:
+        numbers, faults, eur = found.order, 0.0, found.score[-1]
         if pairwise is None:
-            faults, eur = found.score
-            return LineFound(compiled.order(found.order), int(faults), eur, found.work, found.elapsed_s)
-        order = compiled.order(pairwise.numbers[found.order])
-        eur = found.score[0] + pairwise.fixed_eur
-        bound_eur = None
-        if bounding is not None and bounding.value is not None:
-            bound_eur = min(eur, bounding.value + pairwise.fixed_eur * (1 - MARGIN))
-        return LineFound(order, 0, eur, found.work, found.elapsed_s, bound_eur)
+            faults = found.score[0]
+        else:
+            numbers, eur = pairwise.numbers[found.order], eur + pairwise.fixed_eur
+        # An order that leaves a job out may cost less than all that do not.
+        bound_eur = None if bounding.value is None or faults else min(eur, bounding.value)
+        return LineFound(compiled.order(numbers), int(faults), eur, found.work, found.elapsed_s, bound_eur)
 
     def report(found: Found) -> None:
         if on_progress is not None:
             on_progress(line_found(found))
 
     return line_found(search_islands(islands, rounds, stop, halt, threads, report, opening, least))
+
+
+def _opening(bounding: Bounding, stages: Iterable[Sequence[Task]]) -> Iterator[Sequence[Task]]:
+    """Stages, with the bound beside the first."""
+    for idx, stage in enumerate(stages):
+        yield stage if idx else [bounding.find, *stage]
 
 
 def _pairwise_islands(

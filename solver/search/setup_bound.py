@@ -33,6 +33,8 @@ NOTHING = 1e-7
 """Arcs with less flow than this are not in use; relative to the longest, arcs that pay less are not added."""
 LEAST_VIOLATION = 1e-4
 """A subset is cut off where it is left by less than one by more than this."""
+SLICE_MS = 100
+"""The linear solver comes back so often to be asked whether it should end; it goes on where it was."""
 FLOW_UNITS = 10_000_000
 """Flow of one, in the whole numbers that the maximum flow is computed with."""
 
@@ -74,7 +76,7 @@ def setup_bound(lengths: Floats, ended: Callable[[], bool] = lambda: False) -> S
     relaxation = _Relaxation(lengths)
     best = 0.0
     while not ended():
-        if not relaxation.solve():
+        if not relaxation.solve(ended):
             return SetupBound(best, relaxation.cuts, False)
         best = max(best, relaxation.bound)
         if relaxation.add_arcs():
@@ -105,6 +107,10 @@ class _Relaxation:
         self._has: Flags = np.zeros(lengths.shape, np.bool_)
         self._reduced: Floats = self._lengths
         self._solver.Objective().SetMinimization()
+        self._solver.SetTimeLimit(SLICE_MS)
+        self._parameters = pywraplp.MPSolverParameters()
+        # What is done before solving would be done anew after every slice.
+        self._parameters.SetIntegerParam(self._parameters.PRESOLVE, self._parameters.PRESOLVE_OFF)
         self._begin()
 
     @property
@@ -112,10 +118,11 @@ class _Relaxation:
         """How many subsets were cut off."""
         return len(self._subsets)
 
-    def solve(self) -> bool:
-        """Solve it as it is; whether that went well."""
-        if self._solver.Solve() != pywraplp.Solver.OPTIMAL:
-            return False
+    def solve(self, ended: Callable[[], bool]) -> bool:
+        """Solve it as it is; whether that went well, and was not told to end."""
+        while (status := self._solver.Solve(self._parameters)) != pywraplp.Solver.OPTIMAL:
+            if status not in (pywraplp.Solver.NOT_SOLVED, pywraplp.Solver.FEASIBLE) or ended():
+                return False
         leaving = np.array([row.dual_value() for row in self._left])
         entering = np.array([row.dual_value() for row in self._entered])
         prices = np.array([max(0.0, row.dual_value()) for row in self._rows])

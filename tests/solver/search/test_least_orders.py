@@ -131,6 +131,9 @@ def _assert_found(day: Problem, seed: int) -> None:
     found = search_line(compiled, starts, Stop(work=WORK), seed, 2)
     assert len(least.numbers) >= JOBS - 1
     assert (found.faults, found.eur) == pytest.approx((least.faults, least.eur), rel=1e-9)
+    if found.faults == 0:
+        assert found.bound_eur is not None
+        assert found.bound_eur <= least.eur
     for score, order in (
         ((least.faults, least.eur), compiled.order(least.numbers)),
         ((found.faults, found.eur), found.order),

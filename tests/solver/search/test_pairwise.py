@@ -85,7 +85,3 @@ def test_no_order_undercuts_the_bound_of_a_line(seed: int, are_due: bool) -> Non
     assert found.bound_eur is not None
     assert 0 < found.bound_eur <= least * (1 + 1e-12)
     assert found.eur == pytest.approx(least)
-
-
-def test_a_line_that_keeps_tooling_has_no_bound_yet() -> None:
-    assert solve(one_line_day(5, 8), Weights(), Stop(work=100), 0).bound is None

@@ -1,0 +1,125 @@
+"""What orders of one line cost at least, whatever tooling was kept and whatever work was hidden.
+
+Of a changeover between two runs these are certain: what differs at stations that both use is changed while
+the web stands, for a station in use is not set beforehand; another stock is spliced; the set-up strip is no
+shorter than the register of any station that is changed, than a change of job asks for, than another
+substrate takes to settle. All of it holds for a line that is held and for one that is run out. The first
+run's changeover is known. No run ends earlier than if it were the first.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from solver.plant import AspectRule
+from solver.search.bounding import LeastCosts
+from solver.search.compile import CompiledLine
+from solver.search.decode import Decoder
+from solver.search.kernels.tables import BEFORE, END, NEVER_MS, Floats, Ints
+from solver.search.slots import Slot
+
+SETUP_MS, OUTGOING_UM, INCOMING_UM = 3, 4, 5
+"""Columns of a trace."""
+MOST_PLANS = 600
+"""More choices of stations than this are not compared with each other."""
+ROUNDING_MS = 1.0
+"""A changeover's minutes are rounded to the ms."""
+
+
+def least_costs(compiled: CompiledLine) -> LeastCosts | None:
+    """What orders of all jobs of a line cost at least; their last place is the gap before the first job. None
+    where there are too many choices of stations to look at, or no two jobs.
+    """
+    ranges = [(int(first), int(last)) for first, last in compiled.job_plans if last > first]
+    plans = np.array([plan for first, last in ranges for plan in range(first, last)], np.int64)
+    if len(ranges) < 2 or len(plans) > MOST_PLANS:
+        return None
+    starts = np.cumsum([0, *(last - first for first, last in ranges)])[:-1]
+    between = _between(compiled, plans)
+    between = np.minimum.reduceat(np.minimum.reduceat(between, starts, axis=0), starts, axis=1)
+    least = np.zeros((len(ranges) + 1, len(ranges) + 1))
+    least[:-1, :-1] = between
+    least[-1, :-1] = np.minimum.reduceat(_first(compiled, plans), starts)
+    rows = compiled.tables.plans[plans]
+    runs_eur = np.minimum.reduceat(rows["run_eur"] + _least_late_eur(compiled, plans), starts)
+    return LeastCosts(float(compiled.eur + runs_eur.sum()), least)
+
+
+def _between(compiled: CompiledLine, plans: Ints) -> Floats:
+    """(before, after) least money of a changeover between two plans."""
+    tables, web = compiled.tables, compiled.web
+    path, stations = web.path[0], len(web.stations)
+    shapes = tables.plans["shape"][plans]
+    stocks = web.price_stocks[shapes]
+    minutes = np.zeros((stations, len(plans), len(plans)))
+    register_um = np.zeros((len(plans), len(plans)))
+    unit = float(path["unit"])
+    for slot_idx, slot in enumerate(compiled.slots.slots):
+        changed_ms = _changed_ms(compiled, slot_idx, slot, plans)
+        minutes[slot.station_idx] += changed_ms
+        np.maximum(register_um, (changed_ms > 0) * float(slot.aspect.register_um), out=register_um)
+    threading = web.threading[shapes][:, shapes]
+    minutes[0] += threading[:, :, 0] / unit
+    np.maximum(register_um, (threading[:, :, 0] > 0) * threading[:, :, 1], out=register_um)
+    spliced = stocks[:, None] != stocks[None, :]
+    settles = web.substrates[shapes][:, None] != web.substrates[shapes][None, :]
+    strip_um = np.maximum(register_um, float(path["job_change_um"]))
+    strip_um = np.maximum(strip_um, settles * float(path["settle_um"]))
+    work_ms = np.maximum(minutes.max(axis=0), minutes.sum(axis=0) / float(path["hands"]))
+    ms = work_ms + (work_ms > 0) * (path["stop_units"] / unit) + path["job_change_units"] / unit
+    ms += strip_um * (path["passing_units"] / unit) - ROUNDING_MS
+    um_eur = np.minimum(web.um_eur[stocks][:, None], web.um_eur[stocks][None, :])
+    waste_um = strip_um + spliced * float(path["splice_um"])
+    between: Floats = np.maximum(0.0, ms) * float(path["ms_eur"]) + waste_um * um_eur
+    return between
+
+
+def _changed_ms(compiled: CompiledLine, slot_idx: int, slot: Slot, plans: Ints) -> Floats:
+    """(before, after) time of a change in a slot that both plans need; 0 where one does not."""
+    values = np.full(len(plans), -1, np.int64)
+    for at, plan in enumerate(plans):
+        for need in compiled.slots.needs[plan]:
+            if need.slot == slot_idx:
+                values[at] = need.value
+    both = (values >= 0)[:, None] & (values >= 0)[None, :]
+    times_ms = np.array([float(time) for time in slot.times])
+    if slot.aspect.rule is AspectRule.WASH_UP:
+        codes = np.zeros((len(slot.numbers), len(slot.numbers)), np.int64)
+        for (held, value), code in slot.codes.items():
+            codes[held, value] = code
+        washed_ms: Floats = times_ms[codes[values[:, None], values[None, :]]] * both
+        return washed_ms
+    if slot.aspect.rule is AspectRule.ADDED:
+        # What an inkjet's channels lack may have been awake before.
+        return np.zeros(both.shape)
+    changed_ms: Floats = (both & (values[:, None] != values[None, :])) * times_ms[1]
+    return changed_ms
+
+
+def _first(compiled: CompiledLine, plans: Ints) -> Floats:
+    """What the changeover of every plan costs as the first, but for waiting."""
+    decoder, web = Decoder(compiled), compiled.web
+    before = compiled.state[BEFORE]
+    shape = compiled.tables.line[0]["present_shape"] if before < 0 else compiled.tables.plans[before]["shape"]
+    outgoing = web.price_stocks[shape]
+    outgoing_eur = web.um_eur[outgoing] if outgoing >= 0 else 0.0
+    found = np.zeros(len(plans))
+    for at, plan in enumerate(plans):
+        decoded = decoder.decode(np.array([plan], np.int64))
+        if not decoded.left_out:
+            trace = decoded.trace[0]
+            incoming_eur = web.um_eur[web.price_stocks[compiled.tables.plans["shape"][plan]]]
+            found[at] = trace[SETUP_MS] * float(web.path[0]["ms_eur"])
+            found[at] += trace[OUTGOING_UM] * outgoing_eur + trace[INCOMING_UM] * incoming_eur
+    return found
+
+
+def _least_late_eur(compiled: CompiledLine, plans: Ints) -> Floats:
+    """What the lateness of every plan costs if it runs as early as it can."""
+    rows = compiled.tables.plans[plans]
+    change_ms = compiled.web.path[0]["job_change_units"] / float(compiled.web.path[0]["unit"]) - ROUNDING_MS
+    ends_ms = np.maximum(compiled.state[END], rows["ready_ms"]) + max(0.0, change_ms) + rows["work_ms"]
+    late_ms = np.where(rows["due_ms"] < NEVER_MS, ends_ms - rows["due_ms"], 0.0)
+    late = late_ms > 0
+    late_eur: Floats = late * rows["late_once_eur"] + np.maximum(0.0, late_ms) * rows["late_ms_eur"]
+    return late_eur
