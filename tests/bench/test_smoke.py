@@ -15,7 +15,7 @@ from app.services import planning
 from solver.account import account
 from solver.baselines import as_entered
 from solver.weights import Weights
-from tests.bench import line, start
+from tests.bench import decode, line, start
 from tests.bench.__main__ import BENCHES, main
 from tests.bench.checked_sequences import WrongSequenceError, refuse_wrong
 from tests.bench.day import DRAWN_DAYS, SAMPLE
@@ -238,6 +238,19 @@ def test_processes_are_measured_in_pairs_the_first_of_which_has_nothing_compiled
         assert row["value"] == row["improved_s"]
     main(asked)
     assert len(empty) == 4
+
+
+def test_decodes_are_counted_and_a_queue_that_was_measured_is_not_measured_again(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = ["decode", "--runs", "8", "12", "--seconds", "0.001", "--seeds", "2"]
+    asked += ["--json", str(folder / "decode.json")]
+    main(asked)
+    rows = _rows(folder / "decode.json")
+    assert [(row["runs"], row["seed"]) for row in rows] == [(8, 0), (8, 1), (12, 0), (12, 1)]
+    assert all(row["value"] > 0 for row in rows)
+    monkeypatch.setattr(decode, "one_line_day", lambda *asked: pytest.fail("measured again"))
+    main(asked)
 
 
 def test_a_day_that_was_measured_is_not_planned_again(
