@@ -7,15 +7,15 @@ writes it and keeps the tables alive. What is opened here is a view without an o
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numba
 import numpy as np
 from numba import types
-from numba.core import cgutils
 from numba.extending import intrinsic
+from numba.np.arrayobj import populate_array
 
-from solver.search.kernels.compiled import part, part_by_constant
 from solver.search.kernels.tables import (
     ARRIVAL,
     CASE,
@@ -124,154 +124,84 @@ ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
 """By name of a table: where its entry begins, its dimensions, what it holds."""
 
 
-def _pointing(typing_context: Any, address: Any) -> Any:
-    """How an address becomes a pointer."""
-
-    def write(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        return builder.inttoptr(arguments[0], cgutils.voidptr_t)
-
-    return types.voidptr(address), write
+_populate: Any = populate_array
 
 
-_pointer: Any = intrinsic(_pointing)
-carray: Any = numba.carray  # type: ignore[attr-defined]  # its stubs do not export it
+def _view(item: np.dtype[Any], dimensions: int) -> Any:
+    """The type of a table of such items: rows that follow each other in memory, without an owner."""
+    return types.Array(numba.from_dtype(item), dimensions, "C")
 
 
-@part_by_constant
-def ints(book: Ints, at: int) -> Ints:
-    """A table of numbers."""
-    table: Ints = carray(_pointer(book[at]), (book[at + 1],), np.int64)
-    return table
+def _write_view(context: Any, builder: Any, numbers: Any, first: Any, view: Any, item_size: int) -> Any:
+    """Write out how the entry that begins at a place of an address book becomes a view."""
+
+    def entry(number: int) -> Any:
+        place = builder.add(first, context.get_constant(types.intp, number))
+        return builder.load(builder.gep(numbers, [place]))
+
+    table = context.make_array(view)(context, builder)
+    shape = [entry(1 + dimension) for dimension in range(view.ndim)]
+    size = context.get_constant(types.intp, item_size)
+    strides = [size]
+    for length in reversed(shape[1:]):
+        strides.insert(0, builder.mul(strides[0], length))
+    data = builder.inttoptr(entry(0), table.data.type)
+    _populate(table, data=data, shape=shape, strides=strides, itemsize=size, meminfo=None)
+    return table._getvalue()  # noqa: SLF001  # how structures of the compiler give their value
 
 
-@part_by_constant
-def ints_2(book: Ints, at: int) -> Ints:
-    """A table of numbers in two dimensions."""
-    table: Ints = carray(_pointer(book[at]), (book[at + 1], book[at + 2]), np.int64)
-    return table
+def _opener(item: Any, dimensions: int) -> Any:
+    """What opens any entry of such a table. Written out where it is called, it takes little to compile."""
+    item = np.dtype(item)
+    view = _view(item, dimensions)
+
+    def opened(typing_context: Any, book: Any, at: Any) -> Any:
+        def write(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            numbers = context.make_array(signature.args[0])(context, builder, arguments[0]).data
+            first = context.cast(builder, arguments[1], signature.args[1], types.intp)
+            return _write_view(context, builder, numbers, first, view, item.itemsize)
+
+        return view(book, at), write
+
+    return intrinsic(opened)
 
 
-@part_by_constant
-def ints_3(book: Ints, at: int) -> Ints:
-    """A table of numbers in three dimensions."""
-    table: Ints = carray(_pointer(book[at]), (book[at + 1], book[at + 2], book[at + 3]), np.int64)
-    return table
+def _opener_of(name: str) -> Any:
+    """What opens the one table of a name."""
+    at, dimensions, item = ENTRIES[name]
+    view = _view(item, dimensions)
+
+    def opened(typing_context: Any, book: Any) -> Any:
+        def write(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            numbers = context.make_array(signature.args[0])(context, builder, arguments[0]).data
+            first = context.get_constant(types.intp, at)
+            return _write_view(context, builder, numbers, first, view, item.itemsize)
+
+        return view(book), write
+
+    return intrinsic(opened)
 
 
-@part_by_constant
-def floats(book: Ints, at: int) -> Floats:
-    """A table of money."""
-    table: Floats = carray(_pointer(book[at]), (book[at + 1],), np.float64)
-    return table
+ints: Callable[[Ints, int], Ints] = _opener(np.int64, 1)
+"""Open a table of numbers, by where its entry begins; the others have more dimensions, money or flags."""
+ints_2: Callable[[Ints, int], Ints] = _opener(np.int64, 2)
+ints_3: Callable[[Ints, int], Ints] = _opener(np.int64, 3)
+floats: Callable[[Ints, int], Floats] = _opener(np.float64, 1)
+flags: Callable[[Ints, int], Flags] = _opener(np.uint8, 1)
+flags_2: Callable[[Ints, int], Flags] = _opener(np.uint8, 2)
 
-
-@part_by_constant
-def flags(book: Ints, at: int) -> Flags:
-    """A table of flags."""
-    table: Flags = carray(_pointer(book[at]), (book[at + 1],), np.uint8)
-    return table
-
-
-@part_by_constant
-def flags_2(book: Ints, at: int) -> Flags:
-    """A table of flags in two dimensions."""
-    table: Flags = carray(_pointer(book[at]), (book[at + 1], book[at + 2]), np.uint8)
-    return table
-
-
-@part
-def line_row(book: Ints) -> Rows:
-    """The line, one row."""
-    table: Rows = carray(_pointer(book[AT_LINE]), (book[AT_LINE + 1],), LINE)
-    return table
-
-
-@part
-def plan_rows(book: Ints) -> Rows:
-    """The run plans."""
-    table: Rows = carray(_pointer(book[AT_PLANS]), (book[AT_PLANS + 1],), PLAN)
-    return table
-
-
-@part
-def field_rows(book: Ints) -> Rows:
-    """Where the state keeps what slots hold."""
-    table: Rows = carray(_pointer(book[AT_FIELDS]), (book[AT_FIELDS + 1],), FIELD)
-    return table
-
-
-@part
-def word_rows(book: Ints) -> Rows:
-    """The words that pack many slots."""
-    table: Rows = carray(_pointer(book[AT_WORDS]), (book[AT_WORDS + 1],), WORD)
-    return table
-
-
-@part
-def packed_rows(book: Ints) -> Rows:
-    """What plans need in those words."""
-    table: Rows = carray(_pointer(book[AT_PACKED]), (book[AT_PACKED + 1], book[AT_PACKED + 2]), PACKED_NEED)
-    return table
-
-
-@part
-def wash_rows(book: Ints) -> Rows:
-    """The consumables that plans need."""
-    table: Rows = carray(_pointer(book[AT_WASHED]), (book[AT_WASHED + 1], book[AT_WASHED + 2]), WASH_NEED)
-    return table
-
-
-@part
-def set_rows(book: Ints) -> Rows:
-    """The sets that plans need."""
-    table: Rows = carray(_pointer(book[AT_ADDED]), (book[AT_ADDED + 1], book[AT_ADDED + 2]), SET_NEED)
-    return table
-
-
-@part
-def tool_rows(book: Ints) -> Rows:
-    """Slots of plans where scarce tools come and go."""
-    table: Rows = carray(_pointer(book[AT_TOOLS]), (book[AT_TOOLS + 1],), TOOL)
-    return table
-
-
-@part
-def stock_rows(book: Ints) -> Rows:
-    """The followed stocks."""
-    table: Rows = carray(_pointer(book[AT_STOCKS]), (book[AT_STOCKS + 1],), STOCK)
-    return table
-
-
-@part
-def arrival_rows(book: Ints) -> Rows:
-    """What arrives of them."""
-    table: Rows = carray(_pointer(book[AT_ARRIVALS]), (book[AT_ARRIVALS + 1],), ARRIVAL)
-    return table
-
-
-@part
-def path_row(book: Ints) -> Rows:
-    """The web path, one row."""
-    table: Rows = carray(_pointer(book[AT_PATH]), (book[AT_PATH + 1],), PATH)
-    return table
-
-
-@part
-def station_rows(book: Ints) -> Rows:
-    """The stations on it."""
-    table: Rows = carray(_pointer(book[AT_STATIONS]), (book[AT_STATIONS + 1],), WEB_STATION)
-    return table
-
-
-@part
-def case_rows(book: Ints) -> Rows:
-    """The changeovers known so far."""
-    table: Rows = carray(_pointer(book[AT_CASES]), (book[AT_CASES + 1],), CASE)
-    return table
-
-
-@part
-def setup_rows(book: Ints) -> Rows:
-    """Their set-ups, four rows in the place of a case."""
-    table: Rows = carray(_pointer(book[AT_SETUPS]), (book[AT_SETUPS + 1],), SETUP)
-    return table
+line_row: Callable[[Ints], Rows] = _opener_of("line")
+"""Open the one table of the kind; a line and its web path have one row."""
+plan_rows: Callable[[Ints], Rows] = _opener_of("plans")
+field_rows: Callable[[Ints], Rows] = _opener_of("fields")
+word_rows: Callable[[Ints], Rows] = _opener_of("words")
+packed_rows: Callable[[Ints], Rows] = _opener_of("packed")
+wash_rows: Callable[[Ints], Rows] = _opener_of("washed")
+set_rows: Callable[[Ints], Rows] = _opener_of("added")
+tool_rows: Callable[[Ints], Rows] = _opener_of("tools")
+stock_rows: Callable[[Ints], Rows] = _opener_of("stocks")
+arrival_rows: Callable[[Ints], Rows] = _opener_of("arrivals")
+path_row: Callable[[Ints], Rows] = _opener_of("path")
+station_rows: Callable[[Ints], Rows] = _opener_of("stations")
+case_rows: Callable[[Ints], Rows] = _opener_of("cases")
+setup_rows: Callable[[Ints], Rows] = _opener_of("setups")

@@ -35,11 +35,6 @@ def part(function: Kernel) -> Kernel:
     return _kept(function, _for_numbers(_without_doors(function)))
 
 
-def part_by_constant(function: Kernel) -> Kernel:
-    """The same, compiled once for every constant that it is called with."""
-    return _kept(function, _without_doors(function))
-
-
 def inlined(function: Kernel) -> Kernel:
     """The same, written out wherever it is called: for what is called with many arrays a million times
     a second, where handing them over costs more than the work.
