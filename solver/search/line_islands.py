@@ -77,9 +77,9 @@ class AnnealingSettings:
 
 SETTINGS = (
     AnnealingSettings(0.5, 0.05, 300, 1.5, (0.6, 0.15, 0.15, 0.1), False),
-    AnnealingSettings(0.15, 0.03, 100, 1.2, (0.6, 0.15, 0.15, 0.1), True),
+    AnnealingSettings(1.0, 0.02, 300, 1.5, (0.6, 0.15, 0.15, 0.1), True),
     AnnealingSettings(0.3, 0.02, 600, 1.5, (0.6, 0.15, 0.15, 0.1), False),
-    AnnealingSettings(1.0, 0.02, 300, 1.5, (0.5, 0.25, 0.15, 0.1), True),
+    AnnealingSettings(2.0, 0.05, 300, 1.3, (0.5, 0.25, 0.15, 0.1), True),
 )
 
 
