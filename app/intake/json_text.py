@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Iterator
 from decimal import Decimal, InvalidOperation
 from functools import cache
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -22,6 +22,8 @@ from app.intake.findings import Findings, unknown
 class _Refused(ValueError):
     """JSON that Python reads but nobody means."""
 
+
+Read = TypeVar("Read", bound=BaseModel)
 
 NOT_READ = object()
 """Stands for the value of a file that could not be read."""
@@ -73,6 +75,20 @@ def field_names(contract: type[BaseModel]) -> frozenset[str]:
     schema = contract.model_json_schema()
     models = [schema, *schema.get("$defs", {}).values()]
     return frozenset(name for model in models for name in model.get("properties", ()))
+
+
+def read_contract(
+    path: Path, contract: type[Read], findings: Findings, tags: Collection[str] = ()
+) -> Read | None:
+    """What a JSON file holds, as a contract; None with all that is wrong with it. `tags` as below."""
+    value = read_json(path, findings)
+    if value is NOT_READ:
+        return None
+    try:
+        return contract.model_validate(value)
+    except ValidationError as error:
+        findings.faults += contract_faults(error, str(path), field_names(contract), tags=tags)
+        return None
 
 
 def contract_faults(

@@ -6,15 +6,13 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from app.contracts.base import at_site
 from app.contracts.jobs import Job
 from app.contracts.locks import LOCK_KINDS, LineLock, Lock, LockList, StartedLock, TogetherLock, jobs_of
 from app.contracts.plant import Plant
 from app.errors import Fault
 from app.intake.findings import Findings, unknown
-from app.intake.json_text import NOT_READ, contract_faults, field_names, read_json
+from app.intake.json_text import read_contract
 
 
 def read_locks(path: Path, plant: Plant | None, jobs: Sequence[Job], findings: Findings) -> tuple[Lock, ...]:
@@ -22,19 +20,14 @@ def read_locks(path: Path, plant: Plant | None, jobs: Sequence[Job], findings: F
 
     Whether they can all be kept is not looked at; names are, where plant and jobs are known.
     """
-    value = read_json(path, findings)
-    if value is NOT_READ:
-        return ()
-    try:
-        locks = LockList.model_validate(value).locks
-    except ValidationError as error:
-        findings.faults += contract_faults(error, str(path), field_names(LockList), tags=LOCK_KINDS)
+    listed = read_contract(path, LockList, findings, LOCK_KINDS)
+    if listed is None:
         return ()
     if plant is not None and jobs:
         known_jobs = {job.job: job for job in jobs}
-        for idx, lock in enumerate(locks):
+        for idx, lock in enumerate(listed.locks):
             findings.faults += _faults(f"locks[{idx}]", lock, plant, known_jobs, str(path))
-    return locks
+    return listed.locks
 
 
 def _faults(place: str, lock: Lock, plant: Plant, jobs: dict[str, Job], file: str) -> Iterator[Fault]:

@@ -12,7 +12,7 @@ from app.contracts.jobs import Job
 from app.contracts.orders import LineOrder, OrderedRun, RunOrder
 from app.contracts.plant import Plant
 from app.intake.findings import Findings, unknown
-from app.intake.json_text import NOT_READ, contract_faults, read_json
+from app.intake.json_text import contract_faults, read_contract
 from app.intake.tables import Columns, Row, read_table
 
 COLUMNS = Columns(
@@ -72,13 +72,8 @@ def read_order(path: Path, plant: Plant | None, jobs: Sequence[Job], findings: F
 
 
 def _from_json(path: Path, findings: Findings) -> RunOrder | None:
-    value = read_json(path, findings)
-    if value is NOT_READ:
-        return None
-    try:
-        sequence = _SequenceFile.model_validate(value)
-    except ValidationError as error:
-        findings.faults += contract_faults(error, str(path), ())
+    sequence = read_contract(path, _SequenceFile, findings)
+    if sequence is None:
         return None
     return RunOrder(
         lines=tuple(

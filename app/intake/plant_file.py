@@ -4,26 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from app.contracts.base import PlainSchema
 from app.contracts.plant import Plant
 from app.intake.findings import Findings
-from app.intake.json_text import NOT_READ, contract_faults, field_names, read_json
+from app.intake.json_text import read_contract
 from app.intake.references import check_references
 
 
 def read_plant(path: Path, findings: Findings) -> Plant | None:
     """A plant, or None with all that is wrong with its file."""
-    value = read_json(path, findings)
-    if value is NOT_READ:
-        return None
-    try:
-        plant = Plant.model_validate(value)
-    except ValidationError as error:
-        findings.faults += contract_faults(error, str(path), field_names(Plant))
-        return None
-    check_references(plant, str(path), findings)
+    plant = read_contract(path, Plant, findings)
+    if plant is not None:
+        check_references(plant, str(path), findings)
     return plant
 
 

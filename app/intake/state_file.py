@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from app.contracts.base import Code, Contract
 from app.contracts.plant import Plant, PresentState
 from app.intake.findings import Findings, unknown
-from app.intake.json_text import NOT_READ, contract_faults, field_names, read_json
+from app.intake.json_text import read_contract
 from app.intake.references import check_present
 
 
@@ -21,14 +21,7 @@ class PresentStates(Contract):
 
 def read_states(path: Path, findings: Findings) -> PresentStates | None:
     """The states of a file, or None with all that is wrong with it."""
-    value = read_json(path, findings)
-    if value is NOT_READ:
-        return None
-    try:
-        return PresentStates.model_validate(value)
-    except ValidationError as error:
-        findings.faults += contract_faults(error, str(path), field_names(PresentStates))
-        return None
+    return read_contract(path, PresentStates, findings)
 
 
 def with_states(plant: Plant, states: PresentStates, path: Path, findings: Findings) -> Plant:

@@ -54,9 +54,8 @@ def plan(
         Where no job can be placed.
     """
     question = Question.of(plant, jobs, start, locks)
-    if question.must_compile:
-        on_compile()
-    costed_plan = question.plan(goal, Limits(seconds, work, cancelled), seed, on_progress)
+    limits = Limits(seconds, work, cancelled)
+    costed_plan = question.plan(goal, limits, seed, on_progress, on_compile)
     if costed_plan.sequence.totals.jobs == 0:
         raise NothingCanRun(
             f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out

@@ -77,13 +77,13 @@ class Question:
             raise BadInput(Fault(right=line) for line in str(error).splitlines()) from error
         return cls(plant, clock, problem)
 
-    @property
-    def must_compile(self) -> bool:
-        """Whether the search has still to be compiled on this machine."""
-        return not is_prepared(self.problem)
-
     def plan(
-        self, goal: contracts.Goal, limits: Limits, seed: int, on_progress: OnProgress | None
+        self,
+        goal: contracts.Goal,
+        limits: Limits,
+        seed: int,
+        on_progress: OnProgress | None,
+        on_compile: Callable[[], None] = lambda: None,
     ) -> contracts.CostedPlan:
         """Search for the best order under a goal; what has to be compiled first takes none of its time.
 
@@ -92,7 +92,8 @@ class Question:
         BadInput
             Where the locks contradict each other; it names a least set of them.
         """
-        if self.must_compile:
+        if not is_prepared(self.problem):
+            on_compile()
             prepare(self.problem)
         stop = Stop(time_s=limits.seconds, work=limits.work, cancelled=limits.cancelled)
 

@@ -10,6 +10,8 @@ from solver.search.islands import Halt
 from solver.search.kernels.tables import Floats
 from solver.search.stop import Stop
 
+TIME_SHARE, WEAK_TIME_SHARE = 0.25, 0.1
+"""Of the time that is left, which a close bound may take, and one that is weak."""
 MOST_PLACES_UNTIMED = 300
 """Without a time limit larger matrices are not bounded: that could take long."""
 MARGIN = 1e-9

@@ -9,12 +9,14 @@ import numpy as np
 from solver.search.book import Book, Scratch
 from solver.search.changeover_memo import doubled, room_for_changeovers
 from solver.search.compile import CompiledLine
-from solver.search.kernels.tables import DONE, DROPPED, FULL, Ints
+from solver.search.kernels.tables import BEFORE, DONE, DROPPED, FULL, Floats, Ints
 from solver.search.kernels.timeline import place_runs
 
 NO_LIMIT = float("inf")
 TRACED = 8
 """Columns of a trace."""
+SETUP_MS, OUTGOING_UM, INCOMING_UM = 3, 4, 5
+"""Columns of what a changeover takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,17 @@ class Decoder:
             left_out.append(position)
             trace[position:] = 0
             self.scratch.dropped[self.compiled.tables.plans[numbers[position]]["job"]] = 1
+
+    def changeover_costs(self, numbers: Ints) -> tuple[Ints, Floats]:
+        """Time in ms and money of every changeover of an order; 0 for runs that are left out."""
+        compiled, web = self.compiled, self.compiled.web
+        rows, trace = compiled.tables.plans, self.decode(numbers).trace
+        before = compiled.state[BEFORE]
+        shape_before = compiled.tables.line[0]["present_shape"] if before < 0 else rows["shape"][before]
+        stocks = web.price_stocks[np.array([shape_before, *rows["shape"][numbers]])]
+        outgoing_eur = np.where(stocks[:-1] >= 0, web.um_eur[stocks[:-1]], 0.0)
+        eur = trace[:, OUTGOING_UM] * outgoing_eur + trace[:, INCOMING_UM] * web.um_eur[stocks[1:]]
+        return trace[:, SETUP_MS], eur + trace[:, SETUP_MS] * float(web.path[0]["ms_eur"])
 
     def _place(self, numbers: Ints, trace: Ints) -> tuple[int, int, float]:
         state, eur, position = self.compiled.state.copy(), self.compiled.eur, 0

@@ -15,11 +15,9 @@ from solver.plant import AspectRule
 from solver.search.bounding import LeastCosts
 from solver.search.compile import CompiledLine
 from solver.search.decode import Decoder
-from solver.search.kernels.tables import BEFORE, END, NEVER_MS, Floats, Ints
+from solver.search.kernels.tables import END, NEVER_MS, Floats, Ints
 from solver.search.slots import Slot
 
-SETUP_MS, OUTGOING_UM, INCOMING_UM = 3, 4, 5
-"""Columns of a trace."""
 MOST_PLANS = 600
 """More choices of stations than this are not compared with each other."""
 ROUNDING_MS = 1.0
@@ -98,20 +96,8 @@ def _changed_ms(compiled: CompiledLine, slot_idx: int, slot: Slot, plans: Ints) 
 
 def _first(compiled: CompiledLine, plans: Ints) -> Floats:
     """What the changeover of every plan costs as the first, but for waiting."""
-    decoder, web = Decoder(compiled), compiled.web
-    before = compiled.state[BEFORE]
-    shape = compiled.tables.line[0]["present_shape"] if before < 0 else compiled.tables.plans[before]["shape"]
-    outgoing = web.price_stocks[shape]
-    outgoing_eur = web.um_eur[outgoing] if outgoing >= 0 else 0.0
-    found = np.zeros(len(plans))
-    for at, plan in enumerate(plans):
-        decoded = decoder.decode(np.array([plan], np.int64))
-        if not decoded.left_out:
-            trace = decoded.trace[0]
-            incoming_eur = web.um_eur[web.price_stocks[compiled.tables.plans["shape"][plan]]]
-            found[at] = trace[SETUP_MS] * float(web.path[0]["ms_eur"])
-            found[at] += trace[OUTGOING_UM] * outgoing_eur + trace[INCOMING_UM] * incoming_eur
-    return found
+    decoder = Decoder(compiled)
+    return np.array([decoder.changeover_costs(plans[at : at + 1])[1][0] for at in range(len(plans))])
 
 
 def _least_late_eur(compiled: CompiledLine, plans: Ints) -> Floats:

@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from solver.search.bounding import Bounding, LeastCosts, reached
+from solver.search.bounding import TIME_SHARE, WEAK_TIME_SHARE, Bounding, LeastCosts, reached
 from solver.search.compile import CompiledLine
 from solver.search.islands import Found, Halt, Island, Rounds, Score, Task, no_halt, search_islands
 from solver.search.kernels.tables import NEVER_MS, Ints
@@ -19,9 +19,6 @@ from solver.search.path_islands import path_islands, path_rounds
 from solver.search.stop import Stop
 from solver.search.tour_islands import tour_islands, tour_rounds
 from solver.sequence import Order
-
-BOUND_TIME_SHARE, WEAK_BOUND_TIME_SHARE = 0.25, 0.1
-"""Of the time that is left, which the bound may take; the latter where it is weak."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +59,13 @@ def search_line(
     pairwise = as_pairwise(compiled)
     islands: Sequence[Island]
     if pairwise is None:
-        bounding = Bounding(partial(least_costs, compiled), WEAK_BOUND_TIME_SHARE, stop, halt)
+        bounding = Bounding(partial(least_costs, compiled), WEAK_TIME_SHARE, stop, halt)
         annealing = line_islands(compiled, starts, seed, halt)
         islands, rounds = annealing, line_rounds(len(starts[0]))
         opening = _opening(bounding, dispatching(annealing))
     else:
         costs = LeastCosts(pairwise.fixed_eur, pairwise.with_gap)
-        bounding = Bounding(lambda: costs, BOUND_TIME_SHARE, stop, halt)
+        bounding = Bounding(lambda: costs, TIME_SHARE, stop, halt)
         islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
         opening = _opening(bounding, [[]])
 

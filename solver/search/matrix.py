@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from solver.search.bounding import Bounding, LeastCosts
+from solver.search.bounding import TIME_SHARE, Bounding, LeastCosts
 from solver.search.islands import Found, Island, Rounds, Score, Task, no_halt, search_islands
 from solver.search.path_islands import PathCosts, path_islands, path_rounds
 from solver.search.stop import Stop
@@ -31,8 +31,6 @@ LARGEST = 1 << 53
 """Sums up to here are exact in floating point, which the kernels count in."""
 LEAST_GAIN = 1.0
 """Values are whole numbers."""
-BOUND_TIME_SHARE = 0.25
-"""Of the time that is left, which the bound may take."""
 ROUNDING = 1e-6
 """Relative: what the bound's linear solver may be off by."""
 FEW_JOBS = 3
@@ -219,7 +217,7 @@ def order_matrix(
         islands, rounds = path_islands(_path_costs(problem), seed, halt), path_rounds(len(problem))
     else:
         lengths, has_gap = _tour_costs(problem)
-        bounding = Bounding(partial(LeastCosts, 0.0, lengths), BOUND_TIME_SHARE, stop, halt)
+        bounding = Bounding(partial(LeastCosts, 0.0, lengths), TIME_SHARE, stop, halt)
         opening = [[bounding.find]]
         islands, rounds = (
             tour_islands(lengths, has_gap, LEAST_GAIN, seed, halt),

@@ -17,8 +17,6 @@ from solver.search.decode import Decoder
 from solver.search.kernels.tables import END, NEVER_MS, Floats, Ints
 from solver.search.path_islands import PathCosts
 
-SETUP_MS, OUTGOING_UM, INCOMING_UM = 3, 4, 5
-"""Columns of a trace."""
 FEWEST_RUNS = 4
 SMALLEST_EUR = 1e-12
 
@@ -97,13 +95,13 @@ def _matrix(compiled: CompiledLine, numbers: Ints) -> tuple[PathCosts, float]:
     count = len(numbers)
     walk = np.array([*_all_pairs(count), 0], np.int64)
     decoder = Decoder(compiled)
-    ms, eur = _placed(decoder, numbers[walk])
+    ms, eur = decoder.changeover_costs(numbers[walk])
     cost = np.zeros((count + 1, count))
     time_ms = np.zeros((count + 1, count), np.int64)
     cost[walk[:-1], walk[1:]] = eur[1:]
     time_ms[walk[:-1], walk[1:]] = ms[1:]
     for job in range(count):
-        first_ms, first_eur = _placed(decoder, numbers[job : job + 1])
+        first_ms, first_eur = decoder.changeover_costs(numbers[job : job + 1])
         cost[count, job], time_ms[count, job] = first_eur[0], first_ms[0]
     plans = compiled.tables.plans[numbers]
     begins_ms = compiled.state[END]
@@ -133,21 +131,3 @@ def _all_pairs(count: int) -> Iterator[int]:
         for other in range(one + 1, count):
             yield other
             yield one
-
-
-def _placed(decoder: Decoder, order: Ints) -> tuple[Ints, Floats]:
-    """Time and money of every changeover of an order."""
-    compiled = decoder.compiled
-    trace = decoder.decode(order).trace
-    web = compiled.web
-    stocks = web.price_stocks[compiled.tables.plans["shape"][order]]
-    before = np.concatenate([[web.price_stocks[_shape_at_start(compiled)]], stocks[:-1]])
-    outgoing_eur = np.where(before >= 0, web.um_eur[before], 0.0)
-    costs = trace[:, OUTGOING_UM] * outgoing_eur + trace[:, INCOMING_UM] * web.um_eur[stocks]
-    return trace[:, SETUP_MS], costs + trace[:, SETUP_MS] * float(web.path[0]["ms_eur"])
-
-
-def _shape_at_start(compiled: CompiledLine) -> int:
-    if compiled.started:
-        return int(compiled.tables.plans[compiled.started[0]]["shape"])
-    return int(compiled.tables.line[0]["present_shape"])

@@ -114,11 +114,7 @@ def run(asked: argparse.Namespace, console: Console) -> list[JsonRow]:
                 _warm_up(compiled)
             file.add(key | _measured(name, solver, Asked(compiled, asked.seconds, seed, asked.threads)))
             console.print(_told(file.rows[-1]))
-    return [
-        row
-        for row in file.rows
-        if (row["bench"], row["seconds"], row["threads"]) == (NAME, asked.seconds, asked.threads)
-    ]
+    return file.of_effort(NAME, asked.seconds, asked.threads)
 
 
 def tables(rows: Sequence[JsonRow]) -> Iterator[FigureTable]:

@@ -39,6 +39,11 @@ class RowFile:
         key = _key(trial)
         return any(_key(row) == key for row in self.rows)
 
+    def of_effort(self, bench: str, seconds: float, threads: int) -> list[JsonRow]:
+        """The rows of a benchmark with so much time and so many threads."""
+        effort = (bench, seconds, threads)
+        return [row for row in self.rows if (row["bench"], row["seconds"], row["threads"]) == effort]
+
     def add(self, row: JsonRow) -> None:
         """Add a row and write the file."""
         self.rows.append(row)

@@ -65,11 +65,7 @@ def run_searches(
     file = RowFile(asked.json, asked.command)
     trials = _trials(instances, with_peers if asked.peers else (), asked)
     run_trials(bench, trials, file, console.print, found)
-    return [
-        row
-        for row in file.rows
-        if (row["bench"], row["seconds"], row["threads"]) == (bench, asked.seconds, asked.threads)
-    ]
+    return file.of_effort(bench, asked.seconds, asked.threads)
 
 
 def _trials(

@@ -132,8 +132,10 @@ def _view(item: np.dtype[Any], dimensions: int) -> Any:
     return types.Array(numba.from_dtype(item), dimensions, "C")
 
 
-def _write_view(context: Any, builder: Any, numbers: Any, first: Any, view: Any, item_size: int) -> Any:
-    """Write out how the entry that begins at a place of an address book becomes a view."""
+def _write_view(context: Any, builder: Any, book: tuple[Any, Any], first: Any, view: Any) -> Any:
+    """Write out how an entry of an address book, which is a type and a value, becomes a view."""
+    book_type, book_value = book
+    numbers = context.make_array(book_type)(context, builder, book_value).data
 
     def entry(number: int) -> Any:
         place = builder.add(first, context.get_constant(types.intp, number))
@@ -141,7 +143,7 @@ def _write_view(context: Any, builder: Any, numbers: Any, first: Any, view: Any,
 
     table = context.make_array(view)(context, builder)
     shape = [entry(1 + dimension) for dimension in range(view.ndim)]
-    size = context.get_constant(types.intp, item_size)
+    size = context.get_constant(types.intp, context.get_abi_sizeof(context.get_data_type(view.dtype)))
     strides = [size]
     for length in reversed(shape[1:]):
         strides.insert(0, builder.mul(strides[0], length))
@@ -152,14 +154,12 @@ def _write_view(context: Any, builder: Any, numbers: Any, first: Any, view: Any,
 
 def _opener(item: Any, dimensions: int) -> Any:
     """What opens any entry of such a table. Written out where it is called, it takes little to compile."""
-    item = np.dtype(item)
-    view = _view(item, dimensions)
+    view = _view(np.dtype(item), dimensions)
 
     def opened(typing_context: Any, book: Any, at: Any) -> Any:
         def write(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-            numbers = context.make_array(signature.args[0])(context, builder, arguments[0]).data
             first = context.cast(builder, arguments[1], signature.args[1], types.intp)
-            return _write_view(context, builder, numbers, first, view, item.itemsize)
+            return _write_view(context, builder, (signature.args[0], arguments[0]), first, view)
 
         return view(book, at), write
 
@@ -173,9 +173,8 @@ def _opener_of(name: str) -> Any:
 
     def opened(typing_context: Any, book: Any) -> Any:
         def write(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-            numbers = context.make_array(signature.args[0])(context, builder, arguments[0]).data
             first = context.get_constant(types.intp, at)
-            return _write_view(context, builder, numbers, first, view, item.itemsize)
+            return _write_view(context, builder, (signature.args[0], arguments[0]), first, view)
 
         return view(book), write
 

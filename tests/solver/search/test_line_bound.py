@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from solver.search.compile import CompiledLine
-from solver.search.decode import Decoder
+from solver.search.decode import INCOMING_UM, OUTGOING_UM, SETUP_MS, Decoder
 from solver.search.line_bound import least_costs
 from solver.search.setup_bound import setup_bound
 from solver.search.solve import solve
@@ -52,8 +52,8 @@ def test_no_changeover_of_a_drawn_order_undercuts_its_own(seed: int) -> None:
         trace = decoder.decode(numbers).trace
         for at in range(1, len(numbers)):
             before, after = (web.price_stocks[rows["shape"][numbers[idx]]] for idx in (at - 1, at))
-            eur = trace[at, 3] * float(web.path[0]["ms_eur"])
-            eur += trace[at, 4] * web.um_eur[before] + trace[at, 5] * web.um_eur[after]
+            eur = trace[at, SETUP_MS] * float(web.path[0]["ms_eur"])
+            eur += trace[at, OUTGOING_UM] * web.um_eur[before] + trace[at, INCOMING_UM] * web.um_eur[after]
             pair = place[rows["job"][numbers[at - 1]]], place[rows["job"][numbers[at]]]
             assert eur >= costs.lengths[pair] * (1 - 1e-9)
 
