@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,11 +18,14 @@ from solver import sequence as solver_sequence
 from solver.account import account_with, placement_faults
 from solver.problem import Problem
 from solver.schedule import Scheduler
-from solver.search.evaluate import Evaluator, order_of
-from solver.search.improve import Improver
+from solver.search.compile import CompiledPlant
+from solver.search.plant_search import improved_order
 from solver.search.stop import Stop
 from solver.sequence import Order, Placement
 from solver.weights import GOALS
+
+CHANGES_A_COSTING = 100
+"""How many changes are tried in the time that an order is costed in, roughly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +75,13 @@ class Effort:
 
     def count(self, work: int = 1) -> None:
         """Note costed orders."""
-        for _ in range(work):
-            self._stop.count()
+        self._stop.count(work)
 
     def part(self, parts: int, most: int) -> Stop:
-        """One of so many equal parts of what is left, of at most so many costed orders."""
+        """One of so many equal parts of what is left, of at most so many costed orders, in changes tried."""
         left_s = None if self._seconds is None else max(0.0, self._seconds - self.seconds) / parts
         left = most if self._work is None else min(most, max(0, self._work - self.work) // parts)
-        return Stop(left_s, left, self._cancelled)
+        return Stop(left_s, left * CHANGES_A_COSTING, self._cancelled)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,20 +117,17 @@ class SameQueue:
         return None if problem is None else self._outcome(Scheduler(problem, GOALS[self.goal]), order)
 
     def reordered(self, plant: Plant, order: Order, effort: Effort, stop: Stop, seed: int) -> Outcome | None:
-        """The best order that a descent from an order finds on a plant; None as above.
+        """The best order that a search from an order finds on a plant; None as above.
 
         Jobs stay out that cannot run where the order has them.
         """
         problem = self._problem(plant)
         if problem is None:
             return None
-        scheduler = Scheduler(problem, GOALS[self.goal])
-        evaluator = Evaluator(scheduler, stop)
-        plans = evaluator.plans(_possible(problem, order))
-        improver = Improver(evaluator, plans, random.Random(seed), lambda score: None)
-        improver.descend()
-        effort.count(stop.done)
-        return self._outcome(scheduler, order_of(improver.best_plans))
+        compiled = CompiledPlant(problem, GOALS[self.goal])
+        found = improved_order(compiled, _possible(problem, order), stop, seed)
+        effort.count(-(-stop.done // CHANGES_A_COSTING))
+        return self._outcome(compiled.scheduler, found)
 
     def _problem(self, plant: Plant) -> Problem | None:
         try:

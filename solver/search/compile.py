@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 
 import numpy as np
 
 from solver.baselines import started_order
 from solver.changeover import SPLICE_TABLE
 from solver.closures import interruption_ms
-from solver.copies import present_copies
+from solver.copies import Copy
 from solver.feasibility import station_choices
+from solver.locks import FixedStart, OnLine
 from solver.plant import AspectRule, Line, StockedWidth
 from solver.problem import Problem
 from solver.run_plan import RunPlan
 from solver.schedule import Scheduler
 from solver.search.book import LineTables
 from solver.search.changeover_memo import Shape, web_tables
+from solver.search.kernels.stretches import ALWAYS
 from solver.search.kernels.tables import (
     ARRIVAL,
     BEFORE,
@@ -30,6 +32,7 @@ from solver.search.kernels.tables import (
     PLAN,
     PRINT_CLOSURE,
     PRINT_START,
+    SEAT,
     SET_NEED,
     STOCK,
     TOOL,
@@ -38,8 +41,8 @@ from solver.search.kernels.tables import (
     Ints,
     Rows,
 )
-from solver.search.packing import Packing
-from solver.search.slots import Need, Slots, threaded_by
+from solver.search.packing import Field, Packing
+from solver.search.slots import Need, Slots, scarce_tools, threaded_by
 from solver.sequence import Order, Placement, Stock
 from solver.setups import outgoing_stock
 from solver.timeline import State
@@ -52,8 +55,153 @@ PRESENT_SHAPE = 0
 ENDLESS_UM = 1 << 60
 
 
+class CompiledPlant:
+    """A problem under one goal as the kernels read it.
+
+    Attributes
+    ----------
+    lines
+        Every line of the plant.
+    items
+        What an order places: jobs by their numbers.
+    room
+        Runs that one line may have at most.
+    shared
+        Tools that lines share, by key: those with fewer copies than places, with these.
+    stocks
+        The stocks whose amount is followed.
+    copies
+        Where all copies are once the started runs are placed.
+    """
+
+    def __init__(self, problem: Problem, weights: Weights) -> None:
+        self.problem = problem
+        self.weights = weights
+        self.scheduler = Scheduler(problem, weights)
+        self.stocks = problem.followed_stocks
+        self.items = len(problem.jobs)
+        self.room = self.items
+        every = range(len(problem.plant.lines))
+        self._on_line = {
+            problem.job_idx[lock.job]: problem.line_idx[lock.line]
+            for lock in problem.locks
+            if isinstance(lock, OnLine)
+        }
+        started = started_order(problem)
+        gone = {placement.job_idx for placements in started for placement in placements}
+        numbered = [self._number_plans(line_idx, started[line_idx], gone) for line_idx in every]
+        plans = [plan for on_line, _, _ in numbered for plan in on_line]
+        self.shared = scarce_tools(problem, every, plans) if len(every) > 1 else {}
+        self.begun = self.scheduler.begin(
+            [[on_line[idx] for idx in started_plans] for on_line, _, started_plans in numbered]
+        )
+        self.lines: list[CompiledLine] = []
+        places = 0
+        for line_idx, (on_line, job_plans, started_plans) in enumerate(numbered):
+            self.lines.append(CompiledLine(self, line_idx, on_line, job_plans, started_plans, places))
+            places += len(self.lines[-1].slots.slots)
+        self.places = places
+
+    @property
+    def runs(self) -> bool:
+        """Whether anything can run."""
+        return any(line.plans for line in self.lines)
+
+    def numbers(self, order: Order) -> Ints:
+        """An order as the kernels keep it: how many runs each line has, then `room` plans of every line.
+
+        Where it has a placement that the search does not look at, another one of the job stands for it, on
+        another line if need be.
+        """
+        orders: list[list[int]] = [[] for _ in self.lines]
+        for line_idx, placements in enumerate(order):
+            for placement in placements:
+                found = self._number(line_idx, placement)
+                if found is not None:
+                    orders[found[0]].append(found[1])
+        return self.numbered(orders)
+
+    def numbered(self, orders: Sequence[Sequence[int]]) -> Ints:
+        """The same of plans by number, line by line."""
+        found = np.zeros(len(self.lines) * (1 + self.room), np.int64)
+        for line_idx, numbers in enumerate(orders):
+            first = len(self.lines) + line_idx * self.room
+            found[line_idx] = len(numbers)
+            found[first : first + len(numbers)] = numbers
+        return found
+
+    def line_numbers(self, numbers: Ints) -> list[Ints]:
+        """The plans of every line in an order as the kernels keep it."""
+        lines = len(self.lines)
+        return [numbers[lines + line_idx * self.room :][: numbers[line_idx]] for line_idx in range(lines)]
+
+    def order(self, numbers: Ints) -> Order:
+        """The order behind numbers, started runs before it."""
+        return tuple(
+            line.placements(on_line)
+            for line, on_line in zip(self.lines, self.line_numbers(numbers), strict=True)
+        )
+
+    def stock_number(self, stock: Stock | None) -> int:
+        """The number of a stock; those that are not followed share the last."""
+        return list(self.stocks).index(stock) if stock in self.stocks else len(self.stocks)
+
+    def copy_ranges(self, keys: Iterable[str]) -> dict[str, tuple[int, int]]:
+        """The numbers of every tool's copies, where those of these tools are numbered."""
+        ranges: dict[str, tuple[int, int]] = {}
+        start = 0
+        for key in keys:
+            ranges[key] = start, start + len(self.begun.copies[key])
+            start = ranges[key][1]
+        return ranges
+
+    def _number(self, line_idx: int, placement: Placement) -> tuple[int, int] | None:
+        """Line and plan of a placement; None for a started run, and where nothing of its job can run."""
+        job_idx = placement.job_idx
+        line = self.lines[line_idx]
+        if placement in line.numbers_of:
+            number = line.numbers_of[placement]
+            return None if number in line.started else (line_idx, number)
+        for at in (line_idx, *range(len(self.lines))):
+            first, last = self.lines[at].job_plans[job_idx]
+            if last > first:
+                return at, int(first)
+        return None
+
+    def _number_plans(
+        self, line_idx: int, started: Sequence[Placement], gone: set[int]
+    ) -> tuple[list[RunPlan], Ints, tuple[int, ...]]:
+        """Plans of a line, (jobs, 2) the ranges of jobs, and the numbers of started ones."""
+        plans: list[RunPlan] = []
+        job_plans = np.zeros((len(self.problem.jobs), 2), np.int64)
+        for job_idx in range(len(self.problem.jobs)):
+            first = len(plans)
+            if job_idx not in gone and self._on_line.get(job_idx, line_idx) == line_idx:
+                choices = station_choices(self.problem, line_idx, job_idx)
+                step = -(-len(choices) // MOST_CHOICES) or 1
+                plans.extend(
+                    self.scheduler.plan(line_idx, Placement(job_idx, choice)) for choice in choices[::step]
+                )
+            job_plans[job_idx] = first, len(plans)
+        plans.extend(self.scheduler.plan(line_idx, placement) for placement in started)
+        return plans, job_plans, tuple(range(len(plans) - len(started), len(plans)))
+
+
+def compiled_line(problem: Problem, weights: Weights) -> CompiledLine:
+    """The one line of a problem.
+
+    Raises
+    ------
+    ValueError
+        Where the plant has several.
+    """
+    if len(problem.plant.lines) != 1:
+        raise ValueError(f"one line is wanted, the plant has {len(problem.plant.lines)}")
+    return CompiledPlant(problem, weights).lines[0]
+
+
 class CompiledLine:
-    """A problem of one line, under one goal, as the kernels read it.
+    """One line of a plant as the kernels read it.
 
     Attributes
     ----------
@@ -69,79 +217,77 @@ class CompiledLine:
         The line as the plan begins, with a started run placed, and that run's cost.
     """
 
-    def __init__(self, problem: Problem, weights: Weights) -> None:
-        if len(problem.plant.lines) != 1:
-            raise ValueError(f"one line can be compiled, the plant has {len(problem.plant.lines)}")
-        self.problem = problem
-        self.scheduler = Scheduler(problem, weights)
-        self.plans: list[RunPlan] = []
-        self.job_plans = np.zeros((len(problem.jobs), 2), np.int64)
-        self.started = self._number_plans()
-        line = problem.plant.lines[0]
-        self.slots = Slots(problem, line, self.plans)
+    def __init__(
+        self,
+        plant: CompiledPlant,
+        line_idx: int,
+        plans: list[RunPlan],
+        job_plans: Ints,
+        started: tuple[int, ...],
+        places_from: int,
+    ) -> None:
+        self.plant = plant
+        self.problem, self.scheduler = plant.problem, plant.scheduler
+        self.line_idx = line_idx
+        self.line = line = self.problem.plant.lines[line_idx]
+        self.plans, self.job_plans, self.started = plans, job_plans, started
+        self.numbers_of = {plan.placement: idx for idx, plan in enumerate(plans)}
+        self.places_from = places_from
+        shared_places = (place for places in plant.shared.values() for place in places)
+        self.slots = Slots(self.problem, line_idx, plans, shared_places)
         self.packing = Packing(self.slots.slots)
         self._shapes = {_present_shape(line): PRESENT_SHAPE}
         self._shape_of = [
-            self._shapes.setdefault(_plan_shape(line, plan), len(self._shapes)) for plan in self.plans
+            self._shapes.setdefault(_plan_shape(line, plan), len(self._shapes)) for plan in plans
         ]
-        self._stocks = problem.followed_stocks
-        self._present_copies = present_copies(problem)
-        self.web = web_tables(problem, weights, line, self.slots, tuple(self._shapes))
-        self.tables = self._tables(line)
-        begun = self.scheduler.begin([[self.plans[idx] for idx in self.started]])
-        self.state, self.eur = self._state(begun), begun.eur
+        self._copies = [copy for key in self.slots.scarce for copy in plant.begun.copies[key]]
+        self.web = web_tables(self.problem, plant.weights, line, self.slots, tuple(self._shapes))
+        self.eur = sum(event.eur for event in plant.begun.events if event.plan.line_idx == line_idx)
+        self.state = self._state(plant.begun)
+        self.tables = self._tables()
 
     def numbers(self, order: Order) -> Ints:
-        """An order's plans by number, without a started run.
+        """The line's plans of an order by number, without a started run.
 
         Raises
         ------
         ValueError
             Where it has a placement that is not among the choices looked at.
         """
-        number = {plan.placement: idx for idx, plan in enumerate(self.plans)}
-        started = {self.plans[idx].placement.job_idx for idx in self.started}
         found: list[int] = []
-        for placement in order[0]:
-            if placement.job_idx in started:
-                continue
-            if placement not in number:
+        for placement in order[self.line_idx]:
+            if placement not in self.numbers_of:
                 raise ValueError(f"the search does not look at {placement}")
-            found.append(number[placement])
+            if self.numbers_of[placement] not in self.started:
+                found.append(self.numbers_of[placement])
         return np.array(found, np.int64)
 
+    def placements(self, numbers: Iterable[int]) -> tuple[Placement, ...]:
+        """What numbers stand for, a started run before it."""
+        return tuple(self.plans[idx].placement for idx in (*self.started, *numbers))
+
     def order(self, numbers: Iterable[int]) -> Order:
-        """The order behind numbers, a started run before it."""
-        return (tuple(self.plans[idx].placement for idx in (*self.started, *numbers)),)
+        """The order of a plant that has no other line."""
+        return (self.placements(numbers),)
 
-    def _number_plans(self) -> tuple[int, ...]:
-        started = started_order(self.problem)[0]
-        gone = {placement.job_idx for placement in started}
-        for job_idx in range(len(self.problem.jobs)):
-            first = len(self.plans)
-            if job_idx not in gone:
-                choices = station_choices(self.problem, 0, job_idx)
-                step = -(-len(choices) // MOST_CHOICES) or 1
-                self.plans.extend(
-                    self.scheduler.plan(0, Placement(job_idx, choice)) for choice in choices[::step]
-                )
-            self.job_plans[job_idx] = first, len(self.plans)
-        self.plans.extend(self.scheduler.plan(0, placement) for placement in started)
-        return tuple(range(len(self.plans) - len(started), len(self.plans)))
-
-    def _tables(self, line: Line) -> LineTables:
-        slots = self.slots
-        ranges = self._copy_ranges()
+    def _tables(self) -> LineTables:
+        slots, line = self.slots, self.line
+        ranges = self.plant.copy_ranges(slots.scarce)
+        shared_ranges = self.plant.copy_ranges(self.plant.shared)
         tools: list[tuple[int, ...]] = []
+        seats: list[tuple[int, ...]] = []
         plans = np.zeros(len(self.plans), PLAN)
         for idx, plan in enumerate(self.plans):
             self._fill_plan(plans[idx], plan, idx)
             plans[idx]["tools_from"] = len(tools)
             tools.extend(_tool_entries(slots, plan, slots.needs[idx], ranges))
             plans[idx]["tools_to"] = len(tools)
+            plans[idx]["seats_from"] = len(seats)
+            seats.extend(_seat_entries(slots, plan, slots.needs[idx], shared_ranges))
+            plans[idx]["seats_to"] = len(seats)
         needs = NeedRows(slots, self.packing, slots.radices(len(self._shapes)))
         row = self._line_row(line)
-        stocks, arrivals = _stock_rows(self._stocks.values())
+        stocks, arrivals = _stock_rows(self.plant.stocks.values())
         return LineTables(
             line=row,
             plans=plans,
@@ -151,6 +297,8 @@ class CompiledLine:
             washed=needs.washed(),
             added=needs.added(),
             tools=np.array(tools, TOOL),
+            seats=np.array(seats, SEAT),
+            uses=used_slots(self),
             used_up_to=self._used_up_to(np.array(tools, TOOL), plans, int(row["in_use_at"][0])),
             wash_codes=needs.wash_codes(),
             resets=self._resets(line),
@@ -158,7 +306,8 @@ class CompiledLine:
             stocks=stocks,
             arrivals=arrivals,
             tool_copies=self._tool_copies(),
-            shape_stocks=np.array([self._stock_number(shape.stock) for shape in self._shapes], np.int64),
+            shape_stocks=np.array([self.plant.stock_number(shape.stock) for shape in self._shapes], np.int64),
+            start=self.state,
         )
 
     def _resets(self, line: Line) -> Flags:
@@ -172,9 +321,9 @@ class CompiledLine:
     def _fill_plan(self, row: np.void, plan: RunPlan, idx: int) -> None:
         weighing = self.scheduler.weighing
         job_idx, layout = plan.placement.job_idx, plan.layout
-        row["job"] = job_idx
+        row["item"] = job_idx
         row["shape"] = self._shape_of[idx]
-        row["stock"] = self._stock_number(plan.stock)
+        row["stock"] = self.plant.stock_number(plan.stock)
         row["low_migration"] = plan.job.low_migration
         row["ready_ms"] = max(plan.job.ready_ms, self.scheduler.fixed_start_ms(job_idx))
         row["window_ms"] = plan.job.ready_ms
@@ -184,8 +333,8 @@ class CompiledLine:
         um_eur = weighing.um_eur(plan.stock)
         row["um_eur"] = um_eur
         row["run_eur"] = (
-            layout.run_ms * weighing.running_eur_per_ms[0]
-            + (plan.work_ms - layout.run_ms) * weighing.stopped_eur_per_ms[0]
+            layout.run_ms * weighing.running_eur_per_ms[self.line_idx]
+            + (plan.work_ms - layout.run_ms) * weighing.stopped_eur_per_ms[self.line_idx]
             + (plan.own_need_um - layout.web_um) * um_eur
         )
         row["floor_eur"] = weighing.floor_eur(plan)
@@ -210,11 +359,15 @@ class CompiledLine:
         row["present_shape"] = PRESENT_SHAPE
         row["slots_to"] = HEAD + self.packing.empty_column
         row["drawn_at"] = HEAD + self.packing.columns
-        row["in_use_at"] = row["drawn_at"] + len(self._stocks) + bool(self._stocks)
+        row["in_use_at"] = row["drawn_at"] + len(self.plant.stocks) + bool(self.plant.stocks)
         row["places_at"] = row["in_use_at"] + (len(self.slots.slots) if self.slots.scarce else 0)
-        row["stored_at"] = row["places_at"] + sum(len(self._present_copies[key]) for key in self.slots.scarce)
-        row["single_copies"] = all(len(self._present_copies[key]) == 1 for key in self.slots.scarce)
-        row["stopped_ms_eur"] = self.scheduler.weighing.stopped_eur_per_ms[0]
+        row["stored_at"] = row["places_at"] + len(self._copies)
+        row["single_copies"] = all(len(self.plant.begun.copies[key]) == 1 for key in self.slots.scarce)
+        row["has_begun"] = bool(self.started)
+        row["asleep"] = asleep_slots(self)
+        row["places_from"] = self.places_from
+        row["stopped_ms_eur"] = self.scheduler.weighing.stopped_eur_per_ms[self.line_idx]
+        row["start_eur"] = self.eur
         return row
 
     def _used_up_to(self, tools: Rows, plans: Rows, in_use_at: int) -> Ints:
@@ -234,20 +387,11 @@ class CompiledLine:
             row[: len(places)] = places
         return found
 
-    def _copy_ranges(self) -> dict[str, tuple[int, int]]:
-        """The numbers of every scarce tool's copies."""
-        ranges: dict[str, tuple[int, int]] = {}
-        start = 0
-        for key in self.slots.scarce:
-            ranges[key] = start, start + len(self._present_copies[key])
-            start = ranges[key][1]
-        return ranges
-
     def _tool_copies(self) -> Ints:
         slots = self.slots.slots
         values = max((len(slot.numbers) for slot in slots), default=0)
         found = np.zeros((len(slots), values, 2), np.int64)
-        ranges = self._copy_ranges()
+        ranges = self.plant.copy_ranges(self.slots.scarce)
         for slot_idx in self.slots.scarce_slots:
             for text, number in slots[slot_idx].numbers.items():
                 if text:
@@ -255,20 +399,16 @@ class CompiledLine:
                     found[slot_idx, number] = ranges.get(key, (0, 0))
         return found
 
-    def _stock_number(self, stock: Stock | None) -> int:
-        """The number of a stock; those that are not followed share the last."""
-        return list(self._stocks).index(stock) if stock in self._stocks else len(self._stocks)
-
     def _state(self, begun: State) -> Ints:
         """The state row of a line as its plan begins."""
-        line, state = self.problem.plant.lines[0], begun.lines[0]
+        line, state = self.line, begun.lines[self.line_idx]
         setups = self.scheduler.setups
         holding = self.slots.holding([setups.loaded(number) for number in state.holding])
-        copies = [copy for key in self.slots.scarce for copy in begun.copies[key]]
-        in_use_ms = np.zeros(len(holding) if copies else 0, np.int64)
-        for copy in copies:
-            if copy.place is not None:
-                in_use_ms[self.slots.at(copy.place)] = copy.free_ms
+        places = [self._slot_of(copy) for copy in self._copies]
+        in_use_ms = np.zeros(len(holding) if places else 0, np.int64)
+        for copy, slot in zip(self._copies, places, strict=True):
+            if slot >= 0:
+                in_use_ms[slot] = copy.free_ms
         head = np.zeros(HEAD, np.int64)
         head[END] = state.end_ms
         head[PRINT_START] = state.print_start_ms
@@ -280,14 +420,18 @@ class CompiledLine:
             [
                 head,
                 self.packing.state(holding),
-                np.zeros(len(self._stocks) + bool(self._stocks), np.int64),
+                np.zeros(len(self.plant.stocks) + bool(self.plant.stocks), np.int64),
                 in_use_ms,
-                np.array(
-                    [-1 if copy.place is None else self.slots.at(copy.place) for copy in copies], np.int64
-                ),
-                np.array([copy.free_ms for copy in copies], np.int64),
+                np.array(places, np.int64),
+                np.array([copy.free_ms for copy in self._copies], np.int64),
             ]
         )
+
+    def _slot_of(self, copy: Copy) -> int:
+        """The slot that a copy is in; -1 where it is not on this line."""
+        if copy.place is None or copy.place[0] != self.line_idx:
+            return -1
+        return self.slots.at(copy.place)
 
 
 class NeedRows:
@@ -353,17 +497,62 @@ class NeedRows:
 def _tool_entries(
     slots: Slots, plan: RunPlan, needs: list[Need], ranges: dict[str, tuple[int, int]]
 ) -> Iterable[tuple[int, ...]]:
-    tool_at = {
-        slots.at((0, tool.station_idx, tool.aspect_idx)): tool.key
-        for tool in plan.tools
-        if tool.key in ranges
-    }
+    tool_at = _tools_at(slots, plan, ranges)
     numbers = {key: number for number, key in enumerate(ranges)}
     for need in needs:
         if need.slot in slots.scarce_slots:
             key = tool_at.get(need.slot, "")
             copies = ranges.get(key, (0, 0))
             yield numbers.get(key, -1), *copies, need.value, need.slot, slots.slots[need.slot].station_idx
+
+
+def _seat_entries(
+    slots: Slots, plan: RunPlan, needs: list[Need], ranges: dict[str, tuple[int, int]]
+) -> Iterable[tuple[int, ...]]:
+    tool_at = _tools_at(slots, plan, ranges)
+    numbers = {key: number for number, key in enumerate(ranges)}
+    for need in needs:
+        if need.slot in slots.shared_slots:
+            key = tool_at.get(need.slot, "")
+            copies = ranges.get(key, (0, 0))
+            yield numbers.get(key, -1), *copies, need.slot, slots.slots[need.slot].station_idx
+
+
+def _tools_at(slots: Slots, plan: RunPlan, keys: Container[str]) -> dict[int, str]:
+    """The slots where a plan needs one of some tools, with that."""
+    return {
+        slots.at((plan.line_idx, tool.station_idx, tool.aspect_idx)): tool.key
+        for tool in plan.tools
+        if tool.key in keys
+    }
+
+
+def used_slots(compiled: CompiledLine) -> Ints:
+    """(plans,) the slots that each plan looks at, as bits."""
+    fixed = {lock.job for lock in compiled.problem.locks if isinstance(lock, FixedStart)}
+    fields = compiled.packing.fields
+    found = np.zeros(len(compiled.plans), np.int64)
+    for idx, plan in enumerate(compiled.plans):
+        found[idx] = _bits(fields[need.slot] for need in compiled.slots.needs[idx])
+        found[idx] |= ALWAYS if compiled.problem.jobs[plan.placement.job_idx].id in fixed else 0
+    return found
+
+
+def asleep_slots(compiled: CompiledLine) -> int:
+    """The slots that are emptied when the line goes cold, as bits."""
+    columns = {
+        field.column
+        for slot, field in zip(compiled.slots.slots, compiled.packing.fields, strict=True)
+        if slot.aspect.rule is AspectRule.ADDED and compiled.line.stations[slot.station_idx].is_inkjet
+    }
+    return _bits(field for field in compiled.packing.fields if field.column in columns)
+
+
+def _bits(fields: Iterable[Field]) -> int:
+    bits = 0
+    for field in fields:
+        bits |= field.bit
+    return bits
 
 
 def _stock_rows(stocks: Iterable[StockedWidth]) -> tuple[Rows, Rows]:

@@ -1,4 +1,4 @@
-"""A queue of one line before any order of it: which jobs like to follow which, and what that saves."""
+"""A line's queue before any order of it: which jobs like to follow which, and what that saves."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from itertools import combinations
 
 import numpy as np
 
+from solver.search.book import Choices
 from solver.search.compile import CompiledLine
 from solver.search.kernels.tables import Floats, Ints
-from solver.search.line_model import used_slots
 from solver.search.nearest import nearest_columns
 from solver.sequence import Placement
 
@@ -17,28 +17,25 @@ TINY_EUR = 1e-6
 
 
 class LineQueue:
-    """What the islands of one line share.
+    """What is known of a line's queue before any order of it.
 
     Attributes
     ----------
-    uses
-        (plans,) the slots that each plan looks at, as bits.
-    near
-        (jobs, k) the jobs that each job likes to follow.
-    exchanged
-        (plans, pairs) plans with two stations exchanged.
+    choices
+        Plans of every job, which jobs each likes to follow, and plans with two stations exchanged.
     usual_changeover_eur
         Roughly what a changeover costs.
     """
 
     def __init__(self, compiled: CompiledLine) -> None:
-        self.compiled = compiled
-        self.uses = used_slots(compiled)
-        self.jobs = np.flatnonzero(compiled.job_plans[:, 1] > compiled.job_plans[:, 0])
-        distances = _distances(compiled, compiled.job_plans[self.jobs, 0])
+        jobs = np.flatnonzero(compiled.job_plans[:, 1] > compiled.job_plans[:, 0])
+        distances = _distances(compiled, compiled.job_plans[jobs, 0])
         self.usual_changeover_eur = usual_changeover_eur(compiled, distances)
-        self.near = near_jobs(compiled, self.jobs, distances)
-        self.exchanged = exchanged_stations(compiled)
+        self.choices = Choices(
+            job_plans=compiled.job_plans[:, None, :].copy(),
+            near=near_jobs(compiled, jobs, distances),
+            exchanged=exchanged_stations(compiled),
+        )
 
 
 def near_jobs(compiled: CompiledLine, jobs: Ints, distances: Floats) -> Ints:
@@ -46,11 +43,16 @@ def near_jobs(compiled: CompiledLine, jobs: Ints, distances: Floats) -> Ints:
 
     Nearness is what would change at the stations that both use, and the splice.
     """
-    k = min(NEAR_JOBS, max(1, len(jobs) - 1))
-    near = np.full((len(compiled.job_plans), k), -1, np.int64)
+    near = np.full((len(compiled.job_plans), most_near(compiled)), -1, np.int64)
     if len(jobs) > 1:
-        near[jobs] = jobs[nearest_columns(distances, k)]
+        nearest = jobs[nearest_columns(distances, min(near.shape[1], len(jobs) - 1))]
+        near[jobs, : nearest.shape[1]] = nearest
     return near
+
+
+def most_near(compiled: CompiledLine) -> int:
+    """How many near jobs a job has on every line of the plant at most."""
+    return min(NEAR_JOBS, max(1, len(compiled.job_plans) - 1))
 
 
 def _distances(compiled: CompiledLine, plans: Ints) -> Floats:

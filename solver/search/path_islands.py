@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from solver.search.islands import Halt, Island, Order, Rounds, Score
 from solver.search.kernels.path import COST, TIME, Line, empty_path, lay_out
 from solver.search.kernels.path_descent import BEST, Kicks, Near, begin, empty_descent, search_path
-from solver.search.kernels.randomness import Randomness, draw_below, draw_unit, seeded
+from solver.search.kernels.randomness import draw_below, draw_unit, seeded
+from solver.search.kernels.tables import Randomness
 from solver.search.nearest import nearest_columns
 
 Floats = NDArray[np.float64]

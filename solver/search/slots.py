@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -64,22 +64,38 @@ class Need:
 
 
 class Slots:
-    """All slots of a line, for the plans that may run on it."""
+    """All slots of a line, for the plans that may run on it.
 
-    def __init__(self, problem: Problem, line: Line, plans: Sequence[RunPlan]) -> None:
+    Attributes
+    ----------
+    scarce, scarce_slots
+        Tools with fewer copies than places on this line, with these, and the slots of all of them.
+    shared_slots
+        The slots where tools come and go that lines share.
+    """
+
+    def __init__(
+        self, problem: Problem, line_idx: int, plans: Sequence[RunPlan], shared: Iterable[Place]
+    ) -> None:
         self._problem = problem
-        self._line = line
-        self.scarce = scarce_tools(problem, line, plans)
+        self._line_idx = line_idx
+        line = problem.plant.lines[line_idx]
+        self.scarce = scarce_tools(problem, [line_idx], plans)
         scarce_places = {place for places in self.scarce.values() for place in places}
+        shared_places = {place for place in shared if place[0] == line_idx}
         self.slots = [
             Slot(station_idx, aspect_idx, aspect)
             for station_idx, station in enumerate(line.stations)
             for aspect_idx, aspect in enumerate(station.aspects)
             if not follows_stock(line, station_idx, aspect)
-            and (_costs(problem, aspect) or (0, station_idx, aspect_idx) in scarce_places)
+            and (
+                _costs(problem, aspect)
+                or (line_idx, station_idx, aspect_idx) in scarce_places | shared_places
+            )
         ]
         self._at = {(slot.station_idx, slot.aspect_idx): idx for idx, slot in enumerate(self.slots)}
         self.scarce_slots = {self.at(place) for place in sorted(scarce_places)}
+        self.shared_slots = {self.at(place) for place in sorted(shared_places)}
         self.holding(present_loaded(line))
         self.needs = [self._needs(plan) for plan in plans]
         for slot in self.slots:
@@ -153,20 +169,33 @@ def threaded_by(line: Line, plan: RunPlan) -> Loaded:
     )
 
 
-def scarce_tools(problem: Problem, line: Line, plans: Sequence[RunPlan]) -> dict[str, tuple[Place, ...]]:
-    """Counted dies and cylinders with fewer copies than places they may be loaded at, and the places.
+def scarce_tools(
+    problem: Problem, line_idxs: Iterable[int], plans: Iterable[RunPlan]
+) -> dict[str, tuple[Place, ...]]:
+    """Counted dies and cylinders with fewer copies than places on some lines, and the places.
 
-    The others never have to be taken from a station where they stand.
+    The others never have to be taken from a station where they stand. Nor has one that a single job needs,
+    if it stands nowhere yet.
     """
     counted = copies_by_key(problem.plant)
     places: dict[str, set[Place]] = {}
+    jobs: dict[str, set[int]] = {}
     for plan in plans:
         for key, plan_places in plan.tool_places.items():
             places.setdefault(key, set()).update(plan_places)
-    for station_idx, loaded in enumerate(present_loaded(line)):
-        for tool in counted_at(line, station_idx, loaded, counted):
-            places.setdefault(tool.key, set()).add((0, station_idx, tool.aspect_idx))
-    return {key: tuple(sorted(found)) for key, found in sorted(places.items()) if len(found) > counted[key]}
+            jobs.setdefault(key, set()).add(plan.placement.job_idx)
+    standing: set[str] = set()
+    for line_idx in line_idxs:
+        line = problem.plant.lines[line_idx]
+        for station_idx, loaded in enumerate(present_loaded(line)):
+            for tool in counted_at(line, station_idx, loaded, counted):
+                places.setdefault(tool.key, set()).add((line_idx, station_idx, tool.aspect_idx))
+                standing.add(tool.key)
+    return {
+        key: tuple(sorted(found))
+        for key, found in sorted(places.items())
+        if len(found) > counted[key] and (key in standing or len(jobs.get(key, ())) > 1)
+    }
 
 
 def _costs(problem: Problem, aspect: Aspect) -> bool:

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from solver.search.islands import Halt, Island, Order, Rounds, Score
-from solver.search.kernels.randomness import Randomness, seeded
+from solver.search.kernels.randomness import seeded
+from solver.search.kernels.tables import Randomness
 from solver.search.kernels.tour import BEST, Arcs, begin, empty_tour, search_tour
 from solver.search.nearest import nearest_columns
 

@@ -13,11 +13,12 @@ import numpy as np
 from rich.console import Console
 
 from solver.account import account_with
-from solver.search.compile import CompiledLine
+from solver.search.compile import CompiledLine, compiled_line
 from solver.search.decode import Decoder
+from solver.search.kernels.address_book import AT_STATE, AT_TRIAL, ints
 from solver.search.kernels.compiled import compiled
-from solver.search.kernels.tables import DONE, Floats, Ints
-from solver.search.kernels.timeline import place_runs
+from solver.search.kernels.tables import DONE, Ints
+from solver.search.kernels.timeline import clean_down_eur, place_runs
 from solver.weights import Weights
 from tests.bench.checked_sequences import refuse_wrong
 from tests.bench.entry import OURS
@@ -99,7 +100,7 @@ def _key(runs: int, seed: int, asked: argparse.Namespace) -> JsonRow:
 
 
 def _measured(runs: int, seed: int, seconds: float) -> dict[str, Any]:
-    line = CompiledLine(one_line_day(SEED, runs), Weights())
+    line = compiled_line(one_line_day(SEED, runs), Weights())
     decoder = Decoder(line)
     rng = random.Random(seed)
     orders = _walk(drawn_numbers(line, rng), rng)
@@ -136,12 +137,10 @@ def _a_second(
     line: CompiledLine, decoder: Decoder, orders: Ints, expected_eur: float, seconds: float
 ) -> float:
     """Decodes a second of one round; every turn of the orders must cost what it should."""
-    no_trace = np.zeros((0, 8), np.int64)
-    no_snapshots, no_costs = np.zeros((0, len(line.state)), np.int64), np.zeros(0)
-    arguments = (decoder.book.rows, line.state, line.eur)
+    arguments = (decoder.room.book.rows, line.state, line.eur)
     turns, begun_s = 0, time.perf_counter()
     while turns == 0 or time.perf_counter() - begun_s < seconds:
-        eur = decode_orders(*arguments, orders, no_snapshots, no_costs, no_trace)
+        eur = decode_orders(*arguments, orders)
         if abs(eur - expected_eur) > 1e-9 * abs(expected_eur):
             raise RuntimeError(f"the orders cost {eur} €, not {expected_eur} €")
         turns += 1
@@ -149,34 +148,17 @@ def _a_second(
 
 
 @compiled
-def decode_orders(
-    book: Ints,
-    start: Ints,
-    start_eur: float,
-    orders: Ints,
-    no_snapshots: Ints,
-    no_costs: Floats,
-    no_trace: Ints,
-) -> float:
+def decode_orders(book: Ints, start: Ints, start_eur: float, orders: Ints) -> float:
     """What orders cost together; -1 where one could not be placed."""
-    state = start.copy()
+    state, trial, runs = ints(book, AT_STATE), ints(book, AT_TRIAL), orders.shape[1]
     total_eur = 0.0
     for idx in range(orders.shape[0]):
         for at in range(state.shape[0]):
             state[at] = start[at]
-        code, _, eur = place_runs(
-            book,
-            state,
-            start_eur,
-            orders[idx],
-            0,
-            orders.shape[1],
-            NO_LIMIT,
-            no_snapshots,
-            no_costs,
-            no_trace,
-        )
+        for at in range(runs):
+            trial[at] = orders[idx, at]
+        code, _, eur = place_runs(book, start_eur, 0, runs, NO_LIMIT, False, False, 0, -1)
         if code != DONE:
             return -1.0
-        total_eur += eur
+        total_eur += eur + clean_down_eur(book)
     return total_eur

@@ -11,10 +11,10 @@ from statistics import median
 from rich.console import Console
 
 from solver.account import account_with
-from solver.search.compile import CompiledLine
+from solver.search.annealing_islands import annealing_islands, dispatching
+from solver.search.compile import CompiledPlant
 from solver.search.islands import no_halt
-from solver.search.line_islands import dispatching, line_islands
-from solver.search.line_search import plain_starts, search_line
+from solver.search.plant_search import plain_starts, search_plant
 from solver.search.stop import Stop
 from solver.sequence import Order
 from solver.weights import GOALS
@@ -40,7 +40,7 @@ WARM_UP_WORK = 100
 class Asked:
     """One search of one queue."""
 
-    compiled: CompiledLine
+    compiled: CompiledPlant
     seconds: float
     seed: int
     threads: int
@@ -58,13 +58,13 @@ class Found:
 def searched(asked: Asked) -> Found:
     """What the search finds in the time allowed."""
     stop = Stop(time_s=asked.seconds)
-    found = search_line(asked.compiled, plain_starts(asked.compiled), stop, asked.seed, asked.threads)
+    found = search_plant(asked.compiled, plain_starts(asked.compiled), stop, asked.seed, asked.threads)
     return Found(found.order, found.eur, found.work)
 
 
 def dispatched(asked: Asked) -> Found:
     """The best of the orders by dispatching that the search begins with."""
-    islands = line_islands(asked.compiled, plain_starts(asked.compiled), asked.seed, no_halt())
+    islands = annealing_islands(asked.compiled, plain_starts(asked.compiled), asked.seed, no_halt())
     for stage in dispatching(islands):
         for task in stage:
             task()
@@ -104,13 +104,13 @@ def run(asked: argparse.Namespace, console: Console) -> list[JsonRow]:
     """Every queue with every seed, and once in the orders nobody searched for; the rows of this effort."""
     file = RowFile(asked.json, asked.command)
     for name, jobs, day_seed in _chosen(asked.only):
-        compiled: CompiledLine | None = None
+        compiled: CompiledPlant | None = None
         for solver, seed in _trials(asked.seeds):
             key = _key(name, solver, seed, asked)
             if file.has(**key):
                 continue
             if compiled is None:
-                compiled = CompiledLine(one_line_day(day_seed, jobs), GOALS[GOAL])
+                compiled = CompiledPlant(one_line_day(day_seed, jobs), GOALS[GOAL])
                 _warm_up(compiled)
             file.add(key | _measured(name, solver, Asked(compiled, asked.seconds, seed, asked.threads)))
             console.print(_told(file.rows[-1]))
@@ -157,9 +157,9 @@ def _key(name: str, solver: str, seed: int, asked: argparse.Namespace) -> JsonRo
     return {"bench": NAME, "instance": name, "solver": solver, "seed": seed, **limits}
 
 
-def _warm_up(compiled: CompiledLine) -> None:
+def _warm_up(compiled: CompiledPlant) -> None:
     """Have the kernels compiled: what that takes is measured by `start`."""
-    search_line(compiled, plain_starts(compiled), Stop(work=WARM_UP_WORK), 0, 1)
+    search_plant(compiled, plain_starts(compiled), Stop(work=WARM_UP_WORK), 0, 1)
 
 
 def _measured(name: str, solver: str, asked: Asked) -> JsonRow:

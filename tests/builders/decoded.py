@@ -10,7 +10,7 @@ import pytest
 
 from solver.account import account_with
 from solver.problem import Problem
-from solver.search.compile import CompiledLine
+from solver.search.compile import CompiledLine, compiled_line
 from solver.search.decode import Decoder
 from solver.search.kernels.tables import Ints
 from solver.sequence import Run
@@ -28,7 +28,7 @@ def assert_decoded_as_accounted(problem: Problem, weights: Weights, seed: int, o
     """Drawn orders come out of the kernel as out of the account: every time and length exactly, the cost to
     rounding.
     """
-    compiled = CompiledLine(problem, weights)
+    compiled = compiled_line(problem, weights)
     decoder = Decoder(compiled)
     rng = random.Random(seed)
     for _ in range(orders):

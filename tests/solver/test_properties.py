@@ -17,7 +17,6 @@ from solver.locks import AtPosition, Before, Lock, OnLine, Together
 from solver.plant import Line
 from solver.problem import Problem
 from solver.schedule import Scheduler
-from solver.search.evaluate import Evaluator, Score
 from solver.search.solve import solve
 from solver.search.stop import Stop
 from solver.sequence import Changeover, Mode, Sequence, Task
@@ -25,6 +24,7 @@ from solver.splits import cheapest_changeover
 from solver.weights import GOALS, Weights
 from tests.builders.days import M_UM, MIN_MS, DayShape, drawn_day, drawn_order
 from tests.builders.every_order import every_order
+from tests.builders.scored import Score, scored
 from tests.builders.worked import STATIONS, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
 
@@ -65,8 +65,7 @@ def test_the_ledger_conserves_every_micrometre(seed: int, lines: int) -> None:
 def test_the_fast_cost_is_the_account(seed: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=2))
     order = drawn_order(problem, seed)
-    evaluator = Evaluator(Scheduler(problem, GOALS[goal]), Stop(work=10))
-    score = evaluator.score(evaluator.plans(order))
+    score = scored(Scheduler(problem, GOALS[goal]), order)
     sequence = account(problem, order, GOALS[goal])
     assert score.eur == pytest.approx(float(sequence.weighed_eur), rel=1e-9, abs=1e-6)
 
@@ -207,10 +206,10 @@ def test_the_chosen_split_is_the_best_of_all(
 
 def best_of(problem: Problem, weights: Weights) -> Score:
     """The least score of all orders."""
-    evaluator = Evaluator(Scheduler(problem, weights), Stop(work=0))
+    scheduler = Scheduler(problem, weights)
     best: Score | None = None
     for order in every_order(problem):
-        score = evaluator.score(evaluator.plans(order))
+        score = scored(scheduler, order)
         if best is None or score.better_than(best):
             best = score
     assert best is not None
@@ -231,7 +230,7 @@ def test_the_optimiser_finds_what_brute_force_finds(seed: int, jobs: int, lines:
     problem = drawn_day(seed, DayShape(jobs=jobs, lines=lines))
     weights = GOALS[sorted(GOALS)[seed % len(GOALS)]]
     best = best_of(problem, weights)
-    found = score_of(problem, solve(problem, weights, Stop(work=8000), seed).sequences[0])
+    found = score_of(problem, solve(problem, weights, Stop(work=20_000), seed).sequences[0])
     assert not best.better_than(found)
     assert not found.better_than(best)
 

@@ -2,7 +2,8 @@
 
 Handing over an array costs several ns and a counted reference, which is more than most kernels' work. An
 address book has for every table the address of its first item and up to three lengths; `solver.search.book`
-writes it and keeps the tables alive. What is opened here is a view without an owner.
+writes it and keeps the tables alive. What is opened here is a view without an owner. Every line of a plant
+has a book, and the plant has one, in which the lines' stand.
 """
 
 from __future__ import annotations
@@ -21,11 +22,14 @@ from solver.search.kernels.tables import (
     CASE,
     FIELD,
     LINE,
+    LOCK,
     PACKED_NEED,
     PATH,
     PLAN,
+    SEAT,
     SET_NEED,
     SETUP,
+    STEP,
     STOCK,
     TOOL,
     WASH_NEED,
@@ -34,6 +38,7 @@ from solver.search.kernels.tables import (
     Flags,
     Floats,
     Ints,
+    Randomness,
     Rows,
 )
 
@@ -50,6 +55,8 @@ FIELDS = 4
     AT_WASHED,
     AT_ADDED,
     AT_TOOLS,
+    AT_SEATS,
+    AT_USES,
     AT_USED_UP_TO,
     AT_WASH_CODES,
     AT_RESETS,
@@ -58,6 +65,7 @@ FIELDS = 4
     AT_ARRIVALS,
     AT_TOOL_COPIES,
     AT_SHAPE_STOCKS,
+    AT_START,
     AT_PATH,
     AT_STATIONS,
     AT_USED,
@@ -79,10 +87,24 @@ FIELDS = 4
     AT_FETCHED,
     AT_REPLACED,
     AT_DROPPED,
-) = range(0, 37 * FIELDS, FIELDS)
-"""Where a table's entry begins."""
+    AT_LATER,
+    AT_STATE,
+    AT_TRIAL,
+    AT_TRACE,
+    AT_KEPT,
+    AT_KEPT_EUR,
+    AT_ORDER,
+    AT_ORIGIN,
+    AT_STEPS,
+    AT_LATE_EUR,
+    AT_KEPT_TRACE,
+    AT_JOB_PLANS,
+    AT_NEAR,
+    AT_EXCHANGED,
+) = range(0, 54 * FIELDS, FIELDS)
+"""Where the entry of a line's table begins."""
 
-ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
+LINE_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "line": (AT_LINE, 1, LINE),
     "plans": (AT_PLANS, 1, PLAN),
     "fields": (AT_FIELDS, 1, FIELD),
@@ -91,6 +113,8 @@ ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "washed": (AT_WASHED, 2, WASH_NEED),
     "added": (AT_ADDED, 2, SET_NEED),
     "tools": (AT_TOOLS, 1, TOOL),
+    "seats": (AT_SEATS, 1, SEAT),
+    "uses": (AT_USES, 1, np.dtype(np.int64)),
     "used_up_to": (AT_USED_UP_TO, 2, np.dtype(np.int64)),
     "wash_codes": (AT_WASH_CODES, 3, np.dtype(np.int64)),
     "resets": (AT_RESETS, 1, np.dtype(np.uint8)),
@@ -99,6 +123,7 @@ ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "arrivals": (AT_ARRIVALS, 1, ARRIVAL),
     "tool_copies": (AT_TOOL_COPIES, 3, np.dtype(np.int64)),
     "shape_stocks": (AT_SHAPE_STOCKS, 1, np.dtype(np.int64)),
+    "start": (AT_START, 1, np.dtype(np.int64)),
     "path": (AT_PATH, 1, PATH),
     "stations": (AT_STATIONS, 1, WEB_STATION),
     "used": (AT_USED, 2, np.dtype(np.uint8)),
@@ -120,8 +145,112 @@ ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "fetched": (AT_FETCHED, 2, np.dtype(np.int64)),
     "replaced": (AT_REPLACED, 1, np.dtype(np.int64)),
     "dropped": (AT_DROPPED, 1, np.dtype(np.uint8)),
+    "later": (AT_LATER, 1, np.dtype(np.int64)),
+    "state": (AT_STATE, 1, np.dtype(np.int64)),
+    "trial": (AT_TRIAL, 1, np.dtype(np.int64)),
+    "trace": (AT_TRACE, 2, np.dtype(np.int64)),
+    "kept": (AT_KEPT, 2, np.dtype(np.int64)),
+    "kept_eur": (AT_KEPT_EUR, 1, np.dtype(np.float64)),
+    "order": (AT_ORDER, 1, np.dtype(np.int64)),
+    "origin": (AT_ORIGIN, 1, np.dtype(np.int64)),
+    "steps": (AT_STEPS, 1, STEP),
+    "late_eur": (AT_LATE_EUR, 1, np.dtype(np.float64)),
+    "kept_trace": (AT_KEPT_TRACE, 2, np.dtype(np.int64)),
+    "job_plans": (AT_JOB_PLANS, 3, np.dtype(np.int64)),
+    "near": (AT_NEAR, 2, np.dtype(np.int64)),
+    "exchanged": (AT_EXCHANGED, 2, np.dtype(np.int64)),
 }
 """By name of a table: where its entry begins, its dimensions, what it holds."""
+
+(
+    AT_LINES,
+    AT_COUNTS,
+    AT_SUMS,
+    AT_RUNS,
+    AT_TRIAL_RUNS,
+    AT_LINE_EUR,
+    AT_TRIAL_EUR,
+    AT_FIRST_START,
+    AT_TRIAL_START,
+    AT_PARTS,
+    AT_PLACE,
+    AT_BEST,
+    AT_SEATED,
+    AT_LOCKS,
+    AT_MEMBERS,
+    AT_LOCK_PLACES,
+    AT_LEFT_OUT,
+    AT_SHARES,
+    AT_RANDOMNESS,
+    AT_HALT,
+    AT_CYCLE,
+    AT_HEAT,
+    AT_WAITING,
+    AT_PROMISE,
+    AT_DISPATCHED,
+    AT_FACTORS,
+    AT_COPY_PLACE,
+    AT_COPY_FREE,
+    AT_STANDING,
+    AT_PRESENT_PLACE,
+    AT_PRESENT_FREE,
+    AT_DRAWN,
+    AT_ENDS,
+    AT_PRESENT_ENDS,
+    AT_FOLLOWING,
+    AT_EARLIEST,
+    AT_NOT_BEFORE,
+    AT_UNBOUND,
+    AT_TAKEN_FROM,
+    AT_COPY_TOOLS,
+) = range(0, 40 * FIELDS, FIELDS)
+"""Where the entry of a plant's table begins."""
+
+PLANT_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
+    "lines": (AT_LINES, 1, np.dtype(np.int64)),
+    "counts": (AT_COUNTS, 1, np.dtype(np.int64)),
+    "sums": (AT_SUMS, 1, np.dtype(np.float64)),
+    "runs": (AT_RUNS, 1, np.dtype(np.int64)),
+    "trial_runs": (AT_TRIAL_RUNS, 1, np.dtype(np.int64)),
+    "line_eur": (AT_LINE_EUR, 1, np.dtype(np.float64)),
+    "trial_eur": (AT_TRIAL_EUR, 1, np.dtype(np.float64)),
+    "first_start": (AT_FIRST_START, 1, np.dtype(np.int64)),
+    "trial_start": (AT_TRIAL_START, 1, np.dtype(np.int64)),
+    "parts": (AT_PARTS, 2, np.dtype(np.int64)),
+    "place": (AT_PLACE, 1, np.dtype(np.int64)),
+    "best": (AT_BEST, 1, np.dtype(np.int64)),
+    "seated": (AT_SEATED, 1, np.dtype(np.int64)),
+    "locks": (AT_LOCKS, 1, LOCK),
+    "members": (AT_MEMBERS, 1, np.dtype(np.int64)),
+    "lock_places": (AT_LOCK_PLACES, 2, np.dtype(np.int64)),
+    "left_out": (AT_LEFT_OUT, 1, np.dtype(np.uint8)),
+    "shares": (AT_SHARES, 1, np.dtype(np.float64)),
+    "randomness": (AT_RANDOMNESS, 1, np.dtype(np.uint64)),
+    "halt": (AT_HALT, 1, np.dtype(np.uint8)),
+    "cycle": (AT_CYCLE, 1, np.dtype(np.int64)),
+    "heat": (AT_HEAT, 1, np.dtype(np.float64)),
+    "waiting": (AT_WAITING, 1, np.dtype(np.int64)),
+    "promise": (AT_PROMISE, 1, np.dtype(np.float64)),
+    "dispatched": (AT_DISPATCHED, 1, np.dtype(np.int64)),
+    "factors": (AT_FACTORS, 1, np.dtype(np.float64)),
+    "copy_place": (AT_COPY_PLACE, 1, np.dtype(np.int64)),
+    "copy_free": (AT_COPY_FREE, 1, np.dtype(np.int64)),
+    "standing": (AT_STANDING, 1, np.dtype(np.int64)),
+    "present_place": (AT_PRESENT_PLACE, 1, np.dtype(np.int64)),
+    "present_free": (AT_PRESENT_FREE, 1, np.dtype(np.int64)),
+    "drawn": (AT_DRAWN, 1, np.dtype(np.int64)),
+    "ends": (AT_ENDS, 1, np.dtype(np.int64)),
+    "present_ends": (AT_PRESENT_ENDS, 1, np.dtype(np.int64)),
+    "following": (AT_FOLLOWING, 1, np.dtype(np.int64)),
+    "earliest": (AT_EARLIEST, 1, np.dtype(np.int64)),
+    "not_before": (AT_NOT_BEFORE, 1, np.dtype(np.int64)),
+    "unbound": (AT_UNBOUND, 1, np.dtype(np.uint8)),
+    "taken_from": (AT_TAKEN_FROM, 2, np.dtype(np.int64)),
+    "copy_tools": (AT_COPY_TOOLS, 1, np.dtype(np.int64)),
+}
+"""By name of a table: where its entry begins, its dimensions, what it holds."""
+
+ENTRIES = LINE_ENTRIES | PLANT_ENTRIES
 
 
 _populate: Any = populate_array
@@ -204,3 +333,7 @@ path_row: Callable[[Ints], Rows] = _opener_of("path")
 station_rows: Callable[[Ints], Rows] = _opener_of("stations")
 case_rows: Callable[[Ints], Rows] = _opener_of("cases")
 setup_rows: Callable[[Ints], Rows] = _opener_of("setups")
+seat_rows: Callable[[Ints], Rows] = _opener_of("seats")
+step_rows: Callable[[Ints], Rows] = _opener_of("steps")
+lock_rows: Callable[[Ints], Rows] = _opener_of("locks")
+randomness_of: Callable[[Ints], Randomness] = _opener_of("randomness")

@@ -30,7 +30,8 @@ from solver.search.kernels.path import (
     rearrange,
     shifts_of,
 )
-from solver.search.kernels.randomness import Randomness, draw_below, draw_unit
+from solver.search.kernels.randomness import draw_below, draw_unit
+from solver.search.kernels.tables import Randomness
 
 
 class Descent(NamedTuple):

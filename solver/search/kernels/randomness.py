@@ -7,12 +7,9 @@ Lea and Flood, OOPSLA 2014).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from solver.search.kernels.compiled import compiled
-
-Randomness = NDArray[np.uint64]
-"""State of a generator, one number that is never 0."""
+from solver.search.kernels.tables import Randomness
 
 _64_BITS = (1 << 64) - 1
 _SHIFT_12, _SHIFT_25, _SHIFT_27, _SHIFT_11, _SHIFT_32 = (np.uint64(bits) for bits in (12, 25, 27, 11, 32))

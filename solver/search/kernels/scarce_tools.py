@@ -29,8 +29,8 @@ from solver.search.kernels.tables import HEAD, Ints
 def fetch(book: Ints, state: Ints, plan_idx: int) -> int:
     """Take a plan's scarce tools from elsewhere, emptying slots of this line they stood in.
 
-    Returns how many; `fetched` gets (copy, slot, station) of each, `aside` (column, value) of what was
-    changed, ended by -1; `replaced` what the plan's slots of scarce tools then hold.
+    Returns how many; `fetched` gets (copy, slot, station, until when it is in use) of each, `aside` (column,
+    value) of what was changed, ended by -1; `replaced` what the plan's slots of scarce tools then hold.
     """
     plan, line, tools = plan_rows(book)[plan_idx], line_row(book)[0], tool_rows(book)
     fetched, aside, replaced = ints_2(book, AT_FETCHED), ints_2(book, AT_ASIDE), ints(book, AT_REPLACED)
@@ -52,6 +52,7 @@ def fetch(book: Ints, state: Ints, plan_idx: int) -> int:
         fetched[count, 0] = chosen
         fetched[count, 1] = tool["slot"]
         fetched[count, 2] = tool["station"]
+        fetched[count, 3] = _free_ms(line, state, chosen)
         count += 1
     aside[emptied, 0] = -1
     for entry in range(plan["tools_from"], plan["tools_to"]):
@@ -115,11 +116,11 @@ def _free_ms(line: Any, state: Ints, copy: int) -> int:
 
 
 @inlined
-def late_stations(book: Ints, state: Ints, fetched: int, opens_ms: int) -> int:
-    """Stations, as bits, whose scarce tools are still in use when the window of hidden work opens."""
+def late_stations(book: Ints, fetched: int, opens_ms: int) -> int:
+    """Stations, as bits, whose tools are still in use when the window of hidden work opens."""
     stations = 0
     for taken in range(fetched):
-        if _free_ms(line_row(book)[0], state, ints_2(book, AT_FETCHED)[taken, 0]) > opens_ms:
+        if ints_2(book, AT_FETCHED)[taken, 3] > opens_ms:
             stations |= 1 << ints_2(book, AT_FETCHED)[taken, 2]
     return stations
 

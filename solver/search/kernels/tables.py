@@ -12,13 +12,17 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.uint8]
 Rows = npt.NDArray[np.void]
+Randomness = npt.NDArray[np.uint64]
+"""State of a generator of random numbers, one number that is never 0."""
 
 NEVER_MS = 1 << 60
 """Stands for a time that does not come."""
 
 PLAN = np.dtype(
     [
-        ("job", "i8"),
+        ("item", "i8"),  # what is to be placed once: a job, or the second lot of one
+        ("cut", "i8"),  # how its job is cut into lots; 0: not at all
+        ("join_class", "i8"),  # runs of one class that follow each other at once run as one; 0: none
         ("shape", "i8"),  # which stations it uses, on which stock
         ("stock", "i8"),  # of the followed ones
         ("low_migration", "i8"),
@@ -29,6 +33,8 @@ PLAN = np.dtype(
         ("own_need_um", "i8"),
         ("tools_from", "i8"),
         ("tools_to", "i8"),
+        ("seats_from", "i8"),
+        ("seats_to", "i8"),
         ("run_eur", "f8"),  # running, roll ends and their waste
         ("floor_eur", "f8"),  # what it costs at least, whatever the order
         ("um_eur", "f8"),  # a µm of its stock wasted
@@ -36,7 +42,8 @@ PLAN = np.dtype(
         ("late_ms_eur", "f8"),
     ]
 )
-"""A job at chosen stations; `tools_from` to `tools_to` is its range of `TOOL` rows."""
+"""A job at chosen stations; `tools_from` to `tools_to` is its range of `TOOL` rows, `seats_from` to
+`seats_to` of `SEAT` rows."""
 
 FIELD = np.dtype([("column", "i8"), ("shift", "i8"), ("mask", "i8"), ("top", "i8")])
 """Where the state keeps the number of what a slot holds, 0 for empty: bits of a word, with a spare one
@@ -72,6 +79,12 @@ TOOL = np.dtype(
 """A slot of a plan where scarce tools come and go: the scarce tool it needs there, or -1, the range of
 its copies, and the value that stands for it."""
 
+SEAT = np.dtype(
+    [("tool", "i8"), ("copies_from", "i8"), ("copies_to", "i8"), ("slot", "i8"), ("station", "i8")]
+)
+"""A slot of a plan where tools come and go that lines share: the tool it needs there, or -1, and the range
+of its copies in the plant."""
+
 LINE = np.dtype(
     [
         ("shapes", "i8"),
@@ -94,7 +107,11 @@ LINE = np.dtype(
         ("places_at", "i8"),
         ("stored_at", "i8"),
         ("single_copies", "i8"),  # no scarce tool has more than one copy
+        ("has_begun", "i8"),  # a run had started on it as the plan begins
+        ("asleep", "i8"),  # slots that are emptied when it goes cold, as bits
+        ("places_from", "i8"),  # the first of its slots' places in the plant
         ("stopped_ms_eur", "f8"),
+        ("start_eur", "f8"),
     ]
 )
 
@@ -129,6 +146,23 @@ WEB_STATION = np.dtype(
         ("hideable", "i8"),  # its tasks may be done while the run before runs
     ]
 )
+
+STEP = np.dtype(
+    [
+        ("uses", "i8"),  # what it looks at, as bits
+        ("earlier_ms", "i8"),  # shifts in time up to which all but the hour stays the same
+        ("later_ms", "i8"),
+        ("late_ms", "i8"),  # below 0: early
+        ("ready_ms", "i8"),
+        ("plan", "i8"),
+        ("late_once_eur", "f8"),
+        ("late_ms_eur", "f8"),
+    ]
+)
+"""A run of an order, as a stretch sees it."""
+
+LOCK = np.dtype([("kind", "i8"), ("job", "i8"), ("at", "i8"), ("members_from", "i8"), ("members_to", "i8")])
+"""A lock: `at` is a start in ms, a position from 1, or the job that must come later."""
 
 STOCK = np.dtype([("on_hand_um", "i8"), ("arrivals_from", "i8"), ("arrivals_to", "i8")])
 ARRIVAL = np.dtype([("at_ms", "i8"), ("length_um", "i8")])
@@ -166,6 +200,6 @@ SLOT_BITS = 59
 """Slots are told apart by so many bits where one number stands for all of them; a word of the state has no
 more."""
 
-DONE, ABOVE, FULL, DROPPED, HALTED = 0, 1, 2, 3, 4
+DONE, ABOVE, FULL, DROPPED, HALTED, LATER, STUCK = 0, 1, 2, 3, 4, 5, 6
 """How a kernel came back: finished, above the limit, without room for another changeover, at a run that
-can never start, told to stop."""
+can never start, told to stop, at a run that has to wait for stock, with lines that wait for each other."""

@@ -1,6 +1,6 @@
 """A line's order placed in time: starts, changeovers and costs, run by run.
 
-The same rules as `solver.schedule` for one line, in integers; a test compares them on drawn orders.
+The same rules as `solver.schedule`, in integers; a test compares them on drawn orders.
 """
 
 from __future__ import annotations
@@ -11,14 +11,21 @@ from solver.search.kernels.address_book import (
     AT_ASIDE,
     AT_CLOSURES,
     AT_DROPPED,
+    AT_KEPT,
+    AT_KEPT_EUR,
+    AT_LATER,
     AT_RESETS,
     AT_SHAPE_STOCKS,
+    AT_STATE,
+    AT_TRACE,
+    AT_TRIAL,
     AT_USED_UP_TO,
     AT_WAS,
     AT_WASH_CODES,
     arrival_rows,
     case_rows,
     flags,
+    floats,
     ints,
     ints_2,
     ints_3,
@@ -53,6 +60,7 @@ from solver.search.kernels.tables import (
     END,
     FULL,
     HEAD,
+    LATER,
     LOW,
     NEVER_MS,
     NONE_HIDDEN,
@@ -61,7 +69,6 @@ from solver.search.kernels.tables import (
     ROWS_A_CASE,
     RUN_OUT,
     TOO_LONG_MS,
-    Floats,
     Ints,
 )
 
@@ -71,36 +78,36 @@ LARGEST = (1 << 63) - 1
 @compiled
 def place_runs(
     book: Ints,
-    state: Ints,
     eur: float,
-    order: Ints,
     first: int,
     count: int,
     limit_eur: float,
-    kept: Ints,
-    kept_eur: Floats,
-    trace: Ints,
+    keeps: bool,
+    traces: bool,
+    not_before_ms: int,
+    fetched_before: int,
 ) -> tuple[int, int, float]:
-    """Place the runs of an order from position `first` on, after the state before it.
+    """Place the runs of the book's trial from position `first` to before `count`, after its state.
 
     Parameters
     ----------
-    state, eur
-        The line before `first`, changed to the line after the last run placed; its cost so far.
-    order
-        Plans in order, of which those before `count` are placed; behind the last a low-migration run is
-        cleaned down.
+    eur
+        The line's cost so far.
     limit_eur
         Ends once the cost so far is above it.
-    kept, kept_eur
-        (count, state) snapshots before every position; empty arrays for none.
-    trace
-        (count, 8) what came out, in ms and µm: start, print start, end, changeover, outgoing and
-        incoming waste, interruptions and their waste; empty for none.
+    keeps, traces
+        Whether snapshots are kept before every position, and a trace written: in ms and µm start, print
+        start, end, changeover, outgoing and incoming waste, interruptions and their waste.
+    not_before_ms
+        The runs start then or later.
+    fetched_before
+        Copies of shared tools that were fetched for the one run to be placed, as lines in step do; -1 where a
+        line is placed by itself: then it fetches its scarce tools, and waits for stock without looking at
+        other lines.
 
     Returns
     -------
-    One of `DONE`, `ABOVE`, `FULL`, `DROPPED`; the position it came to; the cost so far.
+    One of `DONE`, `ABOVE`, `FULL`, `DROPPED`, `LATER`; the position it came to; the cost so far.
     """
     # Positions are unsigned: of signed ones kernels first ask whether they count from the end.
     # Opened here, and nothing of the loop written as a function of arrays: handing them over at every turn
@@ -112,11 +119,13 @@ def place_runs(
     shape_stocks, used_up_to = ints(book, AT_SHAPE_STOCKS), ints_2(book, AT_USED_UP_TO)
     cases, setups = case_rows(book), setup_rows(book)
     was, aside, dropped = ints(book, AT_WAS), ints_2(book, AT_ASIDE), flags(book, AT_DROPPED)
+    state, order, trace = ints(book, AT_STATE), ints(book, AT_TRIAL), ints_2(book, AT_TRACE)
+    kept, kept_eur = ints_2(book, AT_KEPT), floats(book, AT_KEPT_EUR)
     unit = path_row(book)[0]["unit"]
-    keeps, traces = kept.shape[0] > 0, trace.shape[0] > 0
+    alone = fetched_before < 0
     counts_stock = stocks.shape[0] > 0
     for position in range(first, count):
-        plan_idx = order[position]
+        plan_idx = order[np.uint64(position)]
         own = np.uint64(plan_idx)
         plan = plans[own]
         if keeps:
@@ -124,10 +133,10 @@ def place_runs(
             for at in range(state.shape[0]):
                 kept[position, at] = state[at]
             kept_eur[position] = eur
-        if dropped[np.uint64(plan["job"])]:
+        if dropped[np.uint64(plan["item"])]:
             continue
         end_ms, before = state[END], state[BEFORE]
-        start_ms = max(end_ms, plan["ready_ms"])
+        start_ms = max(end_ms, plan["ready_ms"], not_before_ms)
         shape_before = line["present_shape"] if before < 0 else plans[np.uint64(before)]["shape"]
         low, clean = plan["low_migration"], state[LOW]
         clean_ms = low * (1 - clean) * line["clean_down_in_ms"]
@@ -145,8 +154,11 @@ def place_runs(
             for idx in range(words.shape[0]):
                 need = packed[own, idx]
                 moves |= (state[HEAD + idx] ^ need["value"]) & need["scarce"] != 0
+            moves &= alone
             if moves:
                 fetched = fetch(book, state, plan_idx)
+            if not alone:
+                fetched = fetched_before
             if cold:
                 cool(book, state)
             key = shape_before * line["shapes"] + plan["shape"]
@@ -180,7 +192,7 @@ def place_runs(
             if spot >= 0 and not run_out and cases[np.uint64(spot)]["guarded"] > 0:
                 opens_ms = max(state[PRINT_START], plan["window_ms"])
                 window_ms = open_between(closures, state[PRINT_CLOSURE], opens_ms, end_ms)
-                late = late_stations(book, state, fetched, opens_ms) if fetched else 0
+                late = late_stations(book, fetched, opens_ms) if fetched else 0
                 hands = line["hands_while_running"]
                 short_ms = min(window_ms, TOO_LONG_MS - 1)
                 if (
@@ -251,6 +263,9 @@ def place_runs(
                     start_ms = later_start(book, lacking, start_ms, changes_ms)
                     if start_ms >= NEVER_MS:
                         return DROPPED, position, eur
+                    if not alone:
+                        ints(book, AT_LATER)[0] = start_ms
+                        return LATER, position, eur
                     continue
                 state[other_drawn] = other_um
                 state[drawn] = need_um
@@ -289,9 +304,16 @@ def place_runs(
         state[LOW] = plan["low_migration"]
         if eur > limit_eur:
             return ABOVE, position, eur
-    if count == order.shape[0] and state[BEFORE] >= 0 and state[LOW]:
-        eur += line["clean_down_out_ms"] * line["stopped_ms_eur"]
-    return (ABOVE if eur > limit_eur else DONE), count, eur
+    return DONE, count, eur
+
+
+@part
+def clean_down_eur(book: Ints) -> float:
+    """Cleaning behind the last run placed, where it is low-migration work."""
+    line, state = line_row(book)[0], ints(book, AT_STATE)
+    if state[BEFORE] >= 0 and state[LOW]:
+        return float(line["clean_down_out_ms"] * line["stopped_ms_eur"])
+    return 0.0
 
 
 @part

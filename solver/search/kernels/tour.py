@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from solver.search.kernels.compiled import compiled
-from solver.search.kernels.randomness import Randomness, draw_below, draw_unit
+from solver.search.kernels.randomness import draw_below, draw_unit
+from solver.search.kernels.tables import Randomness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

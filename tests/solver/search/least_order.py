@@ -8,11 +8,9 @@ import numpy as np
 
 from solver.lock_keeping import PlacedJob, broken_locks
 from solver.locks import Started
-from solver.search.changeover_memo import doubled
 from solver.search.compile import CompiledLine
-from solver.search.decode import NO_LIMIT, TRACED, Decoder
-from solver.search.kernels.tables import BEFORE, DONE, DROPPED, FULL, LOW, Floats, Ints
-from solver.search.kernels.timeline import place_runs
+from solver.search.decode import NO_LIMIT, Decoder
+from solver.search.kernels.tables import DROPPED, Ints
 
 START, END = 0, 2
 """Columns of a trace."""
@@ -57,11 +55,7 @@ class _EveryOrder:
         ranges = [(first, last) for first, last in compiled.job_plans.tolist() if last > first]
         self._jobs = len(ranges)
         self._choices = [tuple(range(first, last)) for first, last in ranges]
-        # One longer than any order, so that no run is the last before the whole order stands.
-        self._order = np.zeros(self._jobs + 1, np.int64)
-        self._trace = np.zeros((self._jobs + 1, TRACED), np.int64)
-        self._snapshots: Ints = np.zeros((0, len(compiled.state)), np.int64)
-        self._costs: Floats = np.zeros(0)
+        self._order = np.zeros(self._jobs, np.int64)
         self._best = LeastOrder(self._jobs + len(compiled.problem.locks) + 1, NO_LIMIT, np.zeros(0, np.int64))
 
     def least(self) -> LeastOrder:
@@ -83,23 +77,13 @@ class _EveryOrder:
     def _appended(self, before: _Placed, plan: int) -> _Placed:
         at, numbers = len(before.numbers), (*before.numbers, plan)
         self._order[at] = plan
-        while True:
-            state = before.state.copy()
-            arguments = (self._decoder.book.rows, state, before.eur, self._order, at, at + 1, NO_LIMIT)
-            code, _, eur = place_runs(*arguments, self._snapshots, self._costs, self._trace)
-            if code == DONE:
-                return _Placed(numbers, before.left_out, state, eur)
-            if code == DROPPED:
-                return _Placed(numbers, before.left_out | {at}, before.state, before.eur)
-            if code != FULL:
-                raise RuntimeError(f"a run without a limit came back with {code}")
-            self._decoder.changeovers = doubled(self._decoder.changeovers)
-            self._decoder.book.enter(self._decoder.changeovers)
+        code, _, state, eur = self._decoder.place(before.state, before.eur, self._order[: at + 1], at)
+        if code == DROPPED:
+            return _Placed(numbers, before.left_out | {at}, before.state, before.eur)
+        return _Placed(numbers, before.left_out, state, eur)
 
     def _compare(self, whole: _Placed) -> None:
-        line = self._compiled.tables.line[0]
-        cleaned = whole.state[BEFORE] >= 0 and whole.state[LOW]
-        eur = float(whole.eur + cleaned * line["clean_down_out_ms"] * line["stopped_ms_eur"])
+        eur = whole.eur + self._decoder.clean_down_eur(whole.state)
         numbers = np.array(whole.numbers, np.int64)
         faults = len(whole.left_out) + self._broken(whole)
         if (faults, eur) < (self._best.faults, self._best.eur):

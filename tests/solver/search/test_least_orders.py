@@ -18,8 +18,8 @@ from solver.lock_conflicts import arrangement
 from solver.locks import AtPosition, Before, FixedStart, Lock, Started, Together
 from solver.plant import Plant, PresentState
 from solver.problem import Problem
-from solver.search.compile import CompiledLine
-from solver.search.line_search import plain_starts, search_line
+from solver.search.compile import CompiledLine, compiled_line
+from solver.search.plant_search import plain_starts, search_plant
 from solver.search.stop import Stop
 from solver.sequence import Order
 from solver.weights import GOALS, Weights
@@ -30,7 +30,7 @@ JOBS = 8
 SCARCE_SEEDS = (25, *range(7))
 """In the first of them cylinders that are there once decide what is best."""
 AMPLE_SEEDS, DRAWN_SEEDS, LOCKED_SEEDS = (20, 21, 22), (43, 44, 48, 54), tuple(range(60, 72))
-WORK = 24_000
+WORK = 120_000
 
 
 @pytest.mark.parametrize("seed", SCARCE_SEEDS)
@@ -99,9 +99,9 @@ def test_whoever_did_not_see_a_feature_would_miss_a_best_order(feature: str) -> 
     of_plant, of_job = WITHOUT[feature]
 
     def would_miss(seed: int) -> bool:
-        compiled = CompiledLine(scarce_line_day(seed, JOBS), _weights(seed))
+        compiled = compiled_line(scarce_line_day(seed, JOBS), _weights(seed))
         day = compiled.problem
-        blind = CompiledLine(Problem(of_plant(day.plant), tuple(map(of_job, day.jobs))), _weights(seed))
+        blind = compiled_line(Problem(of_plant(day.plant), tuple(map(of_job, day.jobs))), _weights(seed))
         least = least_order(compiled)
         return _accounted(compiled, blind.order(least_order(blind).numbers)) > (
             least.faults,
@@ -113,7 +113,7 @@ def test_whoever_did_not_see_a_feature_would_miss_a_best_order(feature: str) -> 
 
 @pytest.mark.parametrize("seed", [4, 9])
 def test_the_walk_through_all_orders_passes_over_none_that_is_better(seed: int) -> None:
-    compiled = CompiledLine(_locked(scarce_line_day(seed, 5), seed), Weights())
+    compiled = compiled_line(_locked(scarce_line_day(seed, 5), seed), Weights())
     ranges = [range(first, last) for first, last in compiled.job_plans.tolist() if last > first]
     orders = (order for plans in product(*ranges) for order in permutations(plans))
     least = min(_accounted(compiled, compiled.order(order)) for order in orders)
@@ -123,12 +123,12 @@ def test_the_walk_through_all_orders_passes_over_none_that_is_better(seed: int) 
 
 def _assert_found(day: Problem, seed: int) -> None:
     """The search ends with an order that costs what the best one costs; the account says what they cost."""
-    compiled = CompiledLine(day, _weights(seed))
+    compiled = compiled_line(day, _weights(seed))
     least = least_order(compiled)
-    starts, arranged = plain_starts(compiled), arrangement(day)
+    starts, arranged = plain_starts(compiled.plant), arrangement(day)
     if arranged is not None:
-        starts.append(compiled.numbers(arranged))
-    found = search_line(compiled, starts, Stop(work=WORK), seed, 2)
+        starts.append(compiled.plant.numbers(arranged))
+    found = search_plant(compiled.plant, starts, Stop(work=WORK), seed, 2)
     assert len(least.numbers) >= JOBS - 1
     assert (found.faults, found.eur) == pytest.approx((least.faults, least.eur), rel=1e-9)
     if found.faults == 0:
@@ -142,7 +142,7 @@ def _assert_found(day: Problem, seed: int) -> None:
 
 
 def _least(day: Problem, seed: int) -> LeastOrder:
-    return least_order(CompiledLine(day, _weights(seed)))
+    return least_order(compiled_line(day, _weights(seed)))
 
 
 def _weights(seed: int) -> Weights:

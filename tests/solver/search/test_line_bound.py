@@ -7,7 +7,7 @@ import random
 import numpy as np
 import pytest
 
-from solver.search.compile import CompiledLine
+from solver.search.compile import compiled_line
 from solver.search.decode import INCOMING_UM, OUTGOING_UM, SETUP_MS, Decoder
 from solver.search.line_bound import least_costs
 from solver.search.setup_bound import setup_bound
@@ -25,7 +25,7 @@ DAYS = {"scarce": scarce_line_day, "ample": one_line_day}
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("day", DAYS)
 def test_no_drawn_order_undercuts_it(day: str, seed: int, goal: str) -> None:
-    compiled = CompiledLine(with_scarce_cylinders(DAYS[day](seed, 14)), GOALS[goal])
+    compiled = compiled_line(with_scarce_cylinders(DAYS[day](seed, 14)), GOALS[goal])
     costs = least_costs(compiled)
     assert costs is not None
     bound = costs.fixed + setup_bound(costs.lengths).value
@@ -40,7 +40,7 @@ def test_no_drawn_order_undercuts_it(day: str, seed: int, goal: str) -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_no_changeover_of_a_drawn_order_undercuts_its_own(seed: int) -> None:
     """Pair by pair: a bound of the whole may hold although one of its parts does not."""
-    compiled = CompiledLine(one_line_day(seed, 14), Weights())
+    compiled = compiled_line(one_line_day(seed, 14), Weights())
     costs = least_costs(compiled)
     assert costs is not None
     jobs = np.flatnonzero(compiled.job_plans[:, 1] > compiled.job_plans[:, 0])
@@ -54,7 +54,7 @@ def test_no_changeover_of_a_drawn_order_undercuts_its_own(seed: int) -> None:
             before, after = (web.price_stocks[rows["shape"][numbers[idx]]] for idx in (at - 1, at))
             eur = trace[at, SETUP_MS] * float(web.path[0]["ms_eur"])
             eur += trace[at, OUTGOING_UM] * web.um_eur[before] + trace[at, INCOMING_UM] * web.um_eur[after]
-            pair = place[rows["job"][numbers[at - 1]]], place[rows["job"][numbers[at]]]
+            pair = place[rows["item"][numbers[at - 1]]], place[rows["item"][numbers[at]]]
             assert eur >= costs.lengths[pair] * (1 - 1e-9)
 
 
@@ -79,4 +79,4 @@ def test_a_plan_that_leaves_jobs_out_has_no_bound() -> None:
 
 def test_too_many_choices_of_stations_are_not_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("solver.search.line_bound.MOST_PLANS", 3)
-    assert least_costs(CompiledLine(one_line_day(1, 8), Weights())) is None
+    assert least_costs(compiled_line(one_line_day(1, 8), Weights())) is None

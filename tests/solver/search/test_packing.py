@@ -8,7 +8,7 @@ import pytest
 
 from solver.changeover import SPLICE_TABLE
 from solver.plant import Aspect, AspectRule
-from solver.search.compile import CompiledLine
+from solver.search.compile import compiled_line
 from solver.search.kernels.changeovers import changed_slots
 from solver.search.kernels.compiled import compiled
 from solver.search.kernels.tables import SLOT_BITS, Ints, Rows
@@ -75,6 +75,6 @@ def test_many_stations_take_more_than_one_word() -> None:
 
 
 def test_a_line_of_every_feature_has_words_and_columns() -> None:
-    packing = CompiledLine(one_line_day(5, 60), Weights()).packing
+    packing = compiled_line(one_line_day(5, 60), Weights()).packing
     assert packing.words > 0
     assert packing.empty_column > packing.words

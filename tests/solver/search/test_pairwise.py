@@ -12,9 +12,9 @@ import pytest
 
 from solver.account import account_with
 from solver.problem import Problem
-from solver.search.compile import CompiledLine
-from solver.search.line_search import plain_starts, search_line
+from solver.search.compile import compiled_line
 from solver.search.pairwise import Pairwise, as_pairwise
+from solver.search.plant_search import plain_starts, search_plant
 from solver.search.solve import Progress, solve
 from solver.search.stop import Stop
 from solver.weights import Weights
@@ -37,7 +37,7 @@ def _value(pairwise: Pairwise, jobs: list[int]) -> float:
 
 
 def test_the_matrix_of_a_published_path_costs_what_the_account_says() -> None:
-    compiled = CompiledLine(open_path_problem(br17.MATRIX), Weights())
+    compiled = compiled_line(open_path_problem(br17.MATRIX), Weights())
     pairwise = as_pairwise(compiled)
     assert pairwise is not None
     jobs = list(range(len(pairwise.numbers)))
@@ -49,7 +49,7 @@ def test_the_matrix_of_a_published_path_costs_what_the_account_says() -> None:
 
 
 def test_a_line_that_keeps_tooling_is_no_matrix() -> None:
-    assert as_pairwise(CompiledLine(one_line_day(5, 20), Weights())) is None
+    assert as_pairwise(compiled_line(one_line_day(5, 20), Weights())) is None
 
 
 def test_a_published_path_is_proved_and_its_search_ends() -> None:
@@ -77,11 +77,11 @@ def test_no_order_undercuts_the_bound_of_a_line(seed: int, are_due: bool) -> Non
             for job in problem.jobs
         )
         problem = Problem(problem.plant, jobs)
-    compiled = CompiledLine(problem, Weights())
+    compiled = compiled_line(problem, Weights())
     pairwise = as_pairwise(compiled)
     assert pairwise is not None
     least = min(_value(pairwise, list(jobs)) for jobs in permutations(range(6)))
-    found = search_line(compiled, plain_starts(compiled), Stop(work=200_000), seed, 1)
+    found = search_plant(compiled.plant, plain_starts(compiled.plant), Stop(work=200_000), seed, 1)
     assert found.bound_eur is not None
     assert 0 < found.bound_eur <= least * (1 + 1e-12)
     assert found.eur == pytest.approx(least)

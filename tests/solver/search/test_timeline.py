@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from solver.locks import FixedStart, Started
 from solver.problem import Problem
-from solver.search.compile import CompiledLine
+from solver.search.compile import compiled_line
 from solver.search.decode import Decoder
 from solver.weights import GOALS, Weights
 from tests.builders.days import (
@@ -62,11 +62,11 @@ def test_so_does_a_long_queue_with_every_feature(jobs: int) -> None:
 
 
 def test_every_feature_is_on_in_the_long_queue() -> None:
-    compiled = CompiledLine(one_line_day(5, 60), Weights())
+    compiled = compiled_line(one_line_day(5, 60), Weights())
     line = compiled.problem.plant.lines[0]
     decoder = Decoder(compiled)
     trace = decoder.decode(compiled.job_plans[:, 0].copy()).trace
-    cases = decoder.changeovers.cases
+    cases = decoder.room.changeovers.cases
     assert compiled.slots.scarce
     assert len(compiled.tables.closures) > 0
     assert len(compiled.tables.stocks) > 1
@@ -84,14 +84,14 @@ def test_a_goal_whose_prices_are_too_fine_for_whole_numbers_still_costs_right() 
 
 
 def test_room_for_changeovers_grows_when_it_is_used_up() -> None:
-    compiled = CompiledLine(one_line_day(5, 200), Weights())
+    compiled = compiled_line(one_line_day(5, 200), Weights())
     decoder = Decoder(compiled)
     rng = np.random.default_rng(1)
     numbers = compiled.job_plans[:, 0].copy()
-    before = len(decoder.changeovers.guarded)
+    before = len(decoder.room.changeovers.guarded)
     for _ in range(60):
         rng.shuffle(numbers)
         decoder.decode(numbers)
-    assert len(decoder.changeovers.guarded) > before
+    assert len(decoder.room.changeovers.guarded) > before
     again = Decoder(compiled).decode(numbers)
     assert decoder.decode(numbers).eur == pytest.approx(again.eur, rel=1e-12)

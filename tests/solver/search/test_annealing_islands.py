@@ -1,4 +1,4 @@
-"""Islands that look for the order of one line: what they find, what they keep, and what it depends on."""
+"""Islands that look for the order of a queue: what they find, what they keep, and what it depends on."""
 
 from __future__ import annotations
 
@@ -15,12 +15,13 @@ from solver.account import account_with
 from solver.baselines import as_entered, by_due_time
 from solver.locks import AtPosition, Before, FixedStart, Lock, Started, Together
 from solver.problem import Problem
-from solver.search.compile import CompiledLine
+from solver.search.annealing_islands import AnnealingIsland, annealing_islands, dispatching
+from solver.search.compile import CompiledLine, compiled_line
 from solver.search.islands import no_halt
 from solver.search.kernels.tables import Ints
-from solver.search.line_islands import AnnealingIsland, dispatching, line_islands
-from solver.search.line_search import LineFound, plain_starts, search_line
+from solver.search.plant_search import PlantFound, plain_starts, search_plant
 from solver.search.stop import Stop
+from solver.sequence import Order
 from solver.weights import Weights
 from tests.builders.days import MIN_MS, DayShape, drawn_day, on_one_line, one_line_day, with_scarce_cylinders
 from tests.builders.decoded import drawn_numbers
@@ -31,7 +32,7 @@ SEEDS = st.integers(min_value=0, max_value=10**9)
 
 @pytest.mark.parametrize("seed", range(6))
 def test_the_best_of_all_orders_and_stations_is_found(seed: int) -> None:
-    compiled = CompiledLine(_small_day(seed), Weights())
+    compiled = compiled_line(_small_day(seed), Weights())
     assert _score(_found(compiled, 20_000)) == pytest.approx(_least(compiled), rel=1e-9)
 
 
@@ -48,7 +49,7 @@ def test_the_best_of_all_orders_and_stations_is_found(seed: int) -> None:
 )
 def test_locks_come_before_money(locks: tuple[Lock, ...]) -> None:
     day = one_line_day(3, 6)
-    compiled = CompiledLine(Problem(day.plant, day.jobs, _named(locks, day)), Weights())
+    compiled = compiled_line(Problem(day.plant, day.jobs, _named(locks, day)), Weights())
     least = _least(compiled)
     assert least[0] == 0
     assert _score(_found(compiled, 20_000)) == pytest.approx(least, rel=1e-9)
@@ -57,33 +58,33 @@ def test_locks_come_before_money(locks: tuple[Lock, ...]) -> None:
 def test_the_best_is_not_the_same_without_these_locks() -> None:
     day = one_line_day(3, 6)
     locked = Problem(day.plant, day.jobs, _named((AtPosition("j0", 3),), day))
-    assert _least(CompiledLine(locked, Weights())) != _least(CompiledLine(day, Weights()))
+    assert _least(compiled_line(locked, Weights())) != _least(compiled_line(day, Weights()))
 
 
 @settings(max_examples=25, deadline=None)
 @given(SEEDS, st.booleans())
 def test_changes_cost_what_was_reckoned_and_the_best_what_the_account_says(seed: int, scarce: bool) -> None:
     day = on_one_line(drawn_day(seed, DayShape(jobs=40, lines=2)), seed % 2)
-    compiled = CompiledLine(on_one_line(with_scarce_cylinders(day), 0) if scarce else day, Weights())
+    compiled = compiled_line(on_one_line(with_scarce_cylinders(day), 0) if scarce else day, Weights())
     if not compiled.plans:
         return
     for island in _islands(compiled, seed)[:2]:
         island.advance(1500)
         assert island.misjudged == 0
-        assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+        assert island.best[0] == pytest.approx(_of_best(compiled, island), rel=1e-9)
 
 
 @pytest.mark.parametrize("seed", [1, 7])
 def test_so_they_do_in_a_long_queue_with_every_feature(seed: int) -> None:
-    compiled = CompiledLine(one_line_day(seed, 150), Weights())
+    compiled = compiled_line(one_line_day(seed, 150), Weights())
     island = _islands(compiled, seed)[0]
     island.advance(8000)
     assert island.misjudged == 0
-    assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+    assert island.best[0] == pytest.approx(_of_best(compiled, island), rel=1e-9)
 
 
 def test_the_result_is_the_same_for_any_number_of_threads() -> None:
-    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    compiled = compiled_line(one_line_day(5, 30), Weights())
     found = [_found(compiled, 30_001, threads) for threads in (1, 2, 4)]
     assert len({_score(each) for each in found}) == 1
     assert len({each.order for each in found}) == 1
@@ -92,21 +93,21 @@ def test_the_result_is_the_same_for_any_number_of_threads() -> None:
 def test_so_it_is_under_locks_and_its_faults_are_those_of_the_account() -> None:
     day = one_line_day(5, 30)
     locks = (AtPosition("j0", 9), Before("j4", "j1"), Together(("j2", "j5", "j6")), AtPosition("j7", 9))
-    compiled = CompiledLine(Problem(day.plant, day.jobs, _named(locks, day)), Weights())
+    compiled = compiled_line(Problem(day.plant, day.jobs, _named(locks, day)), Weights())
     found = [_found(compiled, 30_001, threads) for threads in (1, 2, 4)]
     assert len({(_score(each), each.order) for each in found}) == 1
-    assert _score(found[0]) == pytest.approx(_accounted(compiled, compiled.numbers(found[0].order)), rel=1e-9)
+    assert _score(found[0]) == pytest.approx(_of_order(compiled, found[0].order), rel=1e-9)
 
 
 def test_the_work_is_exact_and_more_of_it_never_makes_a_result_worse() -> None:
-    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    compiled = compiled_line(one_line_day(5, 30), Weights())
     found = [_found(compiled, work) for work in (0, 1, 777, 20_003)]
     assert [each.work for each in found] == [0, 1, 777, 20_003]
     assert [_score(each) for each in found] == sorted(map(_score, found), reverse=True)
 
 
 def test_what_is_found_does_not_depend_on_how_work_is_dealt_out() -> None:
-    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    compiled = compiled_line(one_line_day(5, 30), Weights())
     at_once, bit_by_bit = _islands(compiled, 0)[0], _islands(compiled, 0)[0]
     at_once.advance(3000)
     for work in (1, 0, 499, 1500, 1000):
@@ -116,35 +117,35 @@ def test_what_is_found_does_not_depend_on_how_work_is_dealt_out() -> None:
 
 
 def test_the_best_is_never_worse_than_an_order_adopted() -> None:
-    compiled = CompiledLine(one_line_day(8, 25), Weights())
+    compiled = compiled_line(one_line_day(8, 25), Weights())
     island = _islands(compiled, 0)[0]
     rng = random.Random(8)
     for _ in range(20):
         before = island.best[0]
-        order = drawn_numbers(compiled, rng)
-        island.adopt(order)
+        numbers = drawn_numbers(compiled, rng)
+        island.adopt(compiled.plant.numbered([numbers.tolist()]))
         island.advance(5)
-        assert island.best[0] <= min(before, _accounted(compiled, order))
+        assert island.best[0] <= min(before, _accounted(compiled, numbers))
 
 
 def test_a_search_starts_no_worse_than_from_the_orders_it_is_given() -> None:
-    compiled = CompiledLine(drawn_one_line(11), Weights())
-    orders = plain_starts(compiled)
-    for island in line_islands(compiled, orders, 0, no_halt()):
-        assert island.best[0] <= min(_accounted(compiled, order) for order in orders)
+    compiled = compiled_line(drawn_one_line(11), Weights())
+    orders = plain_starts(compiled.plant)
+    for island in annealing_islands(compiled.plant, orders, 0, no_halt()):
+        assert island.best[0] <= min(_of_order(compiled, compiled.plant.order(order)) for order in orders)
 
 
 def test_a_raised_flag_ends_an_advance_early() -> None:
-    compiled = CompiledLine(one_line_day(5, 30), Weights())
+    compiled = compiled_line(one_line_day(5, 30), Weights())
     halt = no_halt()
-    island = line_islands(compiled, plain_starts(compiled), 0, halt)[0]
+    island = annealing_islands(compiled.plant, plain_starts(compiled.plant), 0, halt)[0]
     halt[0] = 1
     assert island.advance(10**9) < 1000
 
 
 def test_dispatching_leaves_all_islands_with_its_best_order() -> None:
-    compiled = CompiledLine(one_line_day(5, 60), Weights())
-    islands = line_islands(compiled, plain_starts(compiled), 0, no_halt())
+    compiled = compiled_line(one_line_day(5, 60), Weights())
+    islands = annealing_islands(compiled.plant, plain_starts(compiled.plant), 0, no_halt())
     before = islands[0].best[0]
     tried = 0
     for stage in dispatching(islands):
@@ -155,15 +156,15 @@ def test_dispatching_leaves_all_islands_with_its_best_order() -> None:
     assert islands[0].best[0] < before
     assert len({(island.best[0], tuple(island.best[1])) for island in islands}) == 1
     for island in islands:
-        assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+        assert island.best[0] == pytest.approx(_of_best(compiled, island), rel=1e-9)
         island.advance(500)
         assert island.misjudged == 0
 
 
 def test_a_raised_flag_ends_dispatching_and_the_island_keeps_its_order() -> None:
-    compiled = CompiledLine(one_line_day(5, 60), Weights())
+    compiled = compiled_line(one_line_day(5, 60), Weights())
     halt = no_halt()
-    island = line_islands(compiled, plain_starts(compiled), 0, halt)[0]
+    island = annealing_islands(compiled.plant, plain_starts(compiled.plant), 0, halt)[0]
     score, order = island.best[0], island.best[1].copy()
     halt[0] = 1
     assert island.dispatch(10.0, 0.3) == pytest.approx(score, rel=1e-9)
@@ -172,14 +173,16 @@ def test_a_raised_flag_ends_dispatching_and_the_island_keeps_its_order() -> None
     assert island.dispatch(10.0, 0.3) < score
     island.advance(500)
     assert island.misjudged == 0
-    assert island.best[0] == pytest.approx(_accounted(compiled, island.best[1]), rel=1e-9)
+    assert island.best[0] == pytest.approx(_of_best(compiled, island), rel=1e-9)
 
 
 def test_a_search_without_any_work_has_the_best_of_its_starts() -> None:
-    compiled = CompiledLine(one_line_day(5, 30), Weights())
-    starts = plain_starts(compiled)
-    found = search_line(compiled, starts, Stop(work=0), 0, 1)
-    assert (found.faults, found.eur) == pytest.approx(min(_accounted(compiled, order) for order in starts))
+    compiled = compiled_line(one_line_day(5, 30), Weights())
+    starts = plain_starts(compiled.plant)
+    found = search_plant(compiled.plant, starts, Stop(work=0), 0, 1)
+    assert (found.faults, found.eur) == pytest.approx(
+        min(_of_order(compiled, compiled.plant.order(order)) for order in starts)
+    )
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -187,8 +190,8 @@ def test_the_plain_starts_of_a_line_are_the_baselines(seed: int) -> None:
     day = drawn_one_line(seed)
     started = Started(day.jobs[1].id, day.plant.lines[0].id, -20 * MIN_MS, -5 * MIN_MS, 30 * MIN_MS)
     for problem in (day, Problem(day.plant, day.jobs, (started,))):
-        compiled = CompiledLine(problem, Weights())
-        orders = [compiled.order(numbers) for numbers in plain_starts(compiled)]
+        compiled = compiled_line(problem, Weights())
+        orders = [compiled.plant.order(numbers) for numbers in plain_starts(compiled.plant)]
         assert orders == [by_due_time(problem), as_entered(problem)]
 
 
@@ -201,7 +204,7 @@ def _small_day(seed: int) -> Problem:
     """A day of up to six jobs with few enough orders to try them all."""
     day = on_one_line(drawn_day(seed, DayShape(jobs=12, lines=1)), 0)
     jobs = day.jobs[:6]
-    while sum(1 for _ in _all_orders(CompiledLine(Problem(day.plant, jobs), Weights()))) > MOST_ORDERS:
+    while sum(1 for _ in _all_orders(compiled_line(Problem(day.plant, jobs), Weights()))) > MOST_ORDERS:
         jobs = jobs[:-1]
     return Problem(day.plant, jobs)
 
@@ -241,18 +244,26 @@ def _least(compiled: CompiledLine) -> tuple[float, float]:
 
 def _accounted(compiled: CompiledLine, numbers: Ints) -> tuple[float, float]:
     """Faults and weighed cost as the account has them."""
-    sequence = account_with(compiled.scheduler, compiled.order(numbers))
+    return _of_order(compiled, compiled.order(numbers))
+
+
+def _of_best(compiled: CompiledLine, island: AnnealingIsland) -> tuple[float, float]:
+    return _of_order(compiled, compiled.plant.order(island.best[1]))
+
+
+def _of_order(compiled: CompiledLine, order: Order) -> tuple[float, float]:
+    sequence = account_with(compiled.scheduler, order)
     faults = len(sequence.left_out) + len(sequence.broken_locks)
     return float(faults), float(sequence.weighed_eur)
 
 
 def _islands(compiled: CompiledLine, seed: int) -> list[AnnealingIsland]:
-    return line_islands(compiled, plain_starts(compiled), seed, no_halt())
+    return annealing_islands(compiled.plant, plain_starts(compiled.plant), seed, no_halt())
 
 
-def _found(compiled: CompiledLine, work: int, threads: int = 1) -> LineFound:
-    return search_line(compiled, plain_starts(compiled), Stop(work=work), 4, threads)
+def _found(compiled: CompiledLine, work: int, threads: int = 1) -> PlantFound:
+    return search_plant(compiled.plant, plain_starts(compiled.plant), Stop(work=work), 4, threads)
 
 
-def _score(found: LineFound) -> tuple[float, float]:
+def _score(found: PlantFound) -> tuple[float, float]:
     return found.faults, found.eur

@@ -12,18 +12,26 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from solver.search.kernels.address_book import (
     AT_CLOSURES,
+    AT_KEPT,
+    AT_KEPT_EUR,
+    AT_ORIGIN,
+    AT_STATE,
+    AT_TRACE,
+    AT_TRIAL,
+    AT_USES,
     AT_WASH_CODES,
     arrival_rows,
+    floats,
+    ints,
     ints_2,
     ints_3,
     line_row,
     packed_rows,
     plan_rows,
     set_rows,
+    step_rows,
     stock_rows,
     wash_rows,
     word_rows,
@@ -39,24 +47,9 @@ from solver.search.kernels.tables import (
     PRINT_CLOSURE,
     PRINT_START,
     SLOT_BITS,
-    Floats,
     Ints,
     Rows,
 )
-
-STEP = np.dtype(
-    [
-        ("uses", "i8"),  # what it looks at, as bits
-        ("earlier_ms", "i8"),  # shifts in time up to which all but the hour stays the same
-        ("later_ms", "i8"),
-        ("late_ms", "i8"),  # below 0: early
-        ("ready_ms", "i8"),
-        ("plan", "i8"),
-        ("late_once_eur", "f8"),
-        ("late_ms_eur", "f8"),
-    ]
-)
-"""A run of an order, as a stretch sees it."""
 
 GOES_COLD, TOOLS_MOVE, STOCK, ALWAYS = 1 << 59, 1 << 60, 1 << 61, 1 << 62
 """Bits of what else a run may look at: whether channels are awake that it puts to sleep, where scarce tools
@@ -64,34 +57,18 @@ are, whether there is stock; one with a fixed start or that waits for stock is a
 
 
 @inlined
-def pass_over(
-    book: Ints,
-    kept: Ints,
-    kept_eur: Floats,
-    steps: Rows,
-    origin: Ints,
-    state: Ints,
-    at: int,
-    asleep: int,
-) -> tuple[int, float]:
-    """Move a line over the stretch that begins at a position of the changed order.
+def pass_over(book: Ints, at: int, runs: int, trial_runs: int) -> tuple[int, float]:
+    """Move a line over the stretch of its trial that begins at a position.
 
-    Parameters
-    ----------
-    kept, kept_eur, steps
-        The order as it was: the line and the cost before every position and at the end, without the
-        cleaning behind the last; its runs.
-    origin
-        Where the runs of the changed order were; below 0 those with other stations.
-    state
-        The line before `at`, changed to the line behind the stretch.
-    asleep
-        The slots that are emptied when the line goes cold, as bits.
+    `runs` are those of the order, `trial_runs` of the trial. The state is the line before `at`; it becomes
+    the line behind the stretch.
 
     Returns
     -------
     The position behind the stretch, `at` where there is none, and what the stretch costs.
     """
+    kept, kept_eur, steps = ints_2(book, AT_KEPT), floats(book, AT_KEPT_EUR), step_rows(book)
+    origin, state = ints(book, AT_ORIGIN), ints(book, AT_STATE)
     line = line_row(book)[0]
     begin = origin[at]
     if begin < 0 or state[BEFORE] != kept[begin, BEFORE]:
@@ -101,16 +78,17 @@ def pass_over(
         return at, 0.0
     if state[CLOSURE] != kept[begin, CLOSURE] or state[PRINT_CLOSURE] != kept[begin, PRINT_CLOSURE]:
         return at, 0.0
+    asleep = line["asleep"]
     differs = differing_slots(book, kept, state, begin, asleep) | ALWAYS
     if stock_rows(book).shape[0] > 0:
-        differs |= _differing_stock(stock_rows(book), kept, state, begin, line["drawn_at"], shift_ms)
+        differs |= _differing_stock(stock_rows(book), kept, state, begin, runs, line["drawn_at"], shift_ms)
     if line["places_at"] < state.shape[0]:
         moved = _moved_tools(line, kept, state, begin, shift_ms)
         if moved < 0:
             return at, 0.0
         differs |= moved
     end, late_eur = begin, 0.0
-    last = min(steps.shape[0], begin + steps.shape[0] - at)
+    last = min(runs, begin + trial_runs - at)
     ahead = at - begin
     while end < last and origin[ahead + end] == end:
         step = steps[end]
@@ -210,9 +188,10 @@ def forget_changed(book: Ints, kept: Ints, state: Ints, begin: int, plan_idx: in
 
 
 @part
-def _differing_stock(stocks: Rows, kept: Ints, state: Ints, begin: int, drawn_at: int, shift_ms: int) -> int:
+def _differing_stock(
+    stocks: Rows, kept: Ints, state: Ints, begin: int, count: int, drawn_at: int, shift_ms: int
+) -> int:
     """The bit of stock where runs must look again whether there is enough of it."""
-    count = kept.shape[0] - 1
     for stock in range(stocks.shape[0]):
         drawn = drawn_at + stock
         more_um = state[drawn] - kept[begin, drawn]
@@ -294,17 +273,18 @@ def _set_behind(line: Any, kept: Ints, state: Ints, begin: int, end: int, shift_
 
 
 @part
-def note_steps(book: Ints, uses: Ints, order: Ints, kept: Ints, trace: Ints, first: int, steps: Rows) -> None:
-    """What stretches need to know of an order's runs from a position on.
-
-    `uses` (plans,) are the slots of a plan as bits; `trace` has the starts.
+def note_steps(book: Ints, first: int, runs: int) -> None:
+    """What stretches need to know of a trial's runs from a position on, once it was placed with snapshots and
+    a trace.
     """
-    for at in range(first, order.shape[0]):
+    order, kept, trace = ints(book, AT_TRIAL), ints_2(book, AT_KEPT), ints_2(book, AT_TRACE)
+    uses, steps = ints(book, AT_USES), step_rows(book)
+    for at in range(first, runs):
         plan = plan_rows(book)[order[at]]
         step = steps[at]
         end_ms, before_ms = kept[at + 1, END], kept[at, END]
         step["uses"] = uses[order[at]] | STOCK
-        if line_row(book)[0]["places_at"] < kept.shape[1] and _tools_move(line_row(book)[0], kept, at):
+        if _tools_move(line_row(book)[0], kept, at):
             step["uses"] |= TOOLS_MOVE
         if trace[at, 0] > max(before_ms, plan["ready_ms"]):
             step["uses"] |= ALWAYS

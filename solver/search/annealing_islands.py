@@ -1,22 +1,22 @@
-"""Islands that look for the order of one line."""
+"""Islands that look for the order of a plant."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
+from statistics import median
 
 import numpy as np
 
-from solver.search.book import Book, ChangeoverTables
-from solver.search.changeover_memo import doubled, room_for_changeovers
-from solver.search.compile import CompiledLine
-from solver.search.decode import new_scratch
+from solver.search.book import Drawing
+from solver.search.compile import CompiledPlant
 from solver.search.islands import Halt, Order, Rounds, Score, Task
-from solver.search.kernels.line_annealing import Annealing, anneal
-from solver.search.kernels.line_changes import Changes
-from solver.search.kernels.line_dispatch import DUE_FACTOR, SETUP_FACTOR
-from solver.search.kernels.line_walk import (
+from solver.search.kernels.annealing import anneal
+from solver.search.kernels.dispatching import DUE_FACTOR, SETUP_FACTOR
+from solver.search.kernels.randomness import seeded
+from solver.search.kernels.tables import FULL, Ints
+from solver.search.kernels.walk import (
     BEST_EUR,
     BEST_FAULTS,
     EUR,
@@ -26,10 +26,8 @@ from solver.search.kernels.line_walk import (
     UNORDERED,
     WORK,
 )
-from solver.search.kernels.randomness import seeded
-from solver.search.kernels.tables import FULL, Ints
-from solver.search.line_model import line_model, new_dispatch, new_walk
 from solver.search.line_queue import LineQueue
+from solver.search.walk_room import PlantRoom, lock_tables
 
 NOT_COSTED: Score = (float(1 << 60), np.inf)
 """Worse than any order."""
@@ -37,10 +35,6 @@ NOT_COSTED: Score = (float(1 << 60), np.inf)
 LookAhead = tuple[float, float]
 LOOK_AHEADS = ((2.0, 0.3), (10.0, 0.3), (40.0, 0.3))
 """Pairs (due, set-up) of look-ahead factors that dispatching begins with; then those around the best."""
-
-CASES_A_RUN = 250
-FEWEST_CASES_AT_FIRST, MOST_CASES_AT_FIRST = 12, 18
-"""Binary logarithms."""
 
 HOPE = 3.0
 """Usual changeovers by which a trial that costs more now may still come out cheaper, by a guess."""
@@ -83,16 +77,16 @@ SETTINGS = (
 )
 
 
-def line_rounds(runs: int) -> Rounds:
+def annealing_rounds(runs: int) -> Rounds:
     """How work is dealt out; changes of longer orders take longer."""
     return Rounds(max(200, 600_000 // max(1, runs)), 20)
 
 
-def line_islands(
-    compiled: CompiledLine, orders: Sequence[Ints], seed: int, halt: Halt
+def annealing_islands(
+    compiled: CompiledPlant, orders: Sequence[Ints], seed: int, halt: Halt
 ) -> list[AnnealingIsland]:
     """The islands of one search, each from the best of these orders, of which there is at least one."""
-    queue = LineQueue(compiled)
+    queue = PlantQueue(compiled)
     islands = [
         AnnealingIsland(queue, orders[0], settings, seed, stream, halt)
         for stream, settings in enumerate(SETTINGS)
@@ -101,6 +95,21 @@ def line_islands(
         islands[0].adopt(order)
     go_on_from_best(islands)
     return islands
+
+
+class PlantQueue:
+    """What the islands of one plant share."""
+
+    def __init__(self, compiled: CompiledPlant) -> None:
+        self.compiled = compiled
+        queues = [LineQueue(line) for line in compiled.lines]
+        self.choices = [queue.choices for queue in queues]
+        self.usual_changeover_eur = median(queue.usual_changeover_eur for queue in queues)
+
+    @property
+    def has_choices(self) -> bool:
+        """Whether a job can be seated at different stations."""
+        return any((each.job_plans[..., 1] - each.job_plans[..., 0] > 1).any() for each in self.choices)
 
 
 def dispatching(islands: Sequence[AnnealingIsland]) -> Iterator[list[Task]]:
@@ -137,113 +146,107 @@ def go_on_from_best(islands: Sequence[AnnealingIsland]) -> None:
         island.go_on_from(order, score)
 
 
-def usual_cases(runs: int) -> int:
-    """Room for the changeovers that a search of so many runs usually meets, a power of two: room for more is
-    made on the way, which takes long.
-    """
-    return 1 << min(MOST_CASES_AT_FIRST, max(FEWEST_CASES_AT_FIRST, (CASES_A_RUN * runs - 1).bit_length()))
-
-
 class AnnealingIsland:
-    """Simulated annealing of one line's order."""
+    """Simulated annealing of a plant's order."""
 
     def __init__(
         self,
-        queue: LineQueue,
+        queue: PlantQueue,
         order: Ints,
         settings: AnnealingSettings,
         seed: int,
         stream: int,
         halt: Halt,
     ) -> None:
-        compiled = queue.compiled
-        self._model = line_model(compiled, queue.uses)
+        self._queue = queue
         self._halt = halt
-        self._compiled = compiled
-        usual_eur = queue.usual_changeover_eur
-        self._walk = new_walk(compiled, len(order), HOPE * usual_eur)
-        multi = bool((compiled.job_plans[:, 1] - compiled.job_plans[:, 0] > 1).any())
+        self._settings = settings
+        self._runs = int(order[: len(queue.compiled.lines)].sum())
+        self._drawing = self._new_drawing(seed, stream)
+        self._first_order = order.copy()
+        self._first_score: Score = NOT_COSTED
+
+    def _new_drawing(self, seed: int, stream: int) -> Drawing:
+        """Settings as the kernels read them."""
+        settings, usual_eur = self._settings, self._queue.usual_changeover_eur
         near_share, block, swaps, stations = settings.shares
-        if not multi:
+        if not self._queue.has_choices:
             near_share, stations = near_share + stations, 0.0
-        self._changes = Changes(
-            near=queue.near,
-            job_plans=compiled.job_plans,
-            exchanged=queue.exchanged,
-            shares=np.array([near_share, block, swaps, stations]),
-            randomness=seeded(seed, stream),
-        )
-        first_cycle = min(LONGEST_FIRST_CYCLE, settings.steps * max(1, len(order)))
-        may_break = settings.breaks_locks and len(self._model.locks.locks) > 0
+        first_cycle = min(LONGEST_FIRST_CYCLE, settings.steps * max(1, self._runs))
+        may_break = settings.breaks_locks and len(lock_tables(self._queue.compiled.problem).locks) > 0
         fault_eur = [price * usual_eur if may_break else 0.0 for price in FAULT_PRICES]
         hot, cold = settings.hot * usual_eur, settings.cold * usual_eur
-        self._annealing = Annealing(
-            counts=np.array([0, first_cycle, 0, 0, 0, 0], np.int64),
+        return Drawing(
+            shares=np.array([near_share, block, swaps, stations]),
+            randomness=seeded(seed, stream),
+            halt=self._halt,
+            cycle=np.array([0, first_cycle, 0, 0, 0, 0], np.int64),
             heat=np.array([hot, cold, hot, settings.growth, np.inf, *fault_eur]),
         )
-        self._dispatch = new_dispatch(len(order), usual_eur, halt)
-        self.go_on_from(order, NOT_COSTED)
 
     @cached_property
-    def _changeovers(self) -> ChangeoverTables:
-        """Made for the first work, in the thread that does it: room for those of a long queue takes time."""
-        runs = len(self._walk.order)
-        return room_for_changeovers(len(self._compiled.web.stations), usual_cases(runs))
-
-    @cached_property
-    def _book(self) -> Book:
-        compiled = self._compiled
-        return Book(compiled.tables, compiled.web, self._changeovers, new_scratch(compiled))
+    def _room(self) -> PlantRoom:
+        """Made for the first work, in the thread that does it: room for a long queue takes time."""
+        usual_eur = self._queue.usual_changeover_eur
+        room = PlantRoom(
+            self._queue.compiled,
+            self._queue.choices,
+            self._halt,
+            self._drawing,
+            HOPE * usual_eur,
+            usual_eur,
+        )
+        self._set_fresh(room, self._first_order, self._first_score)
+        return room
 
     def dispatch(self, due_factor: float, setup_factor: float) -> Score:
         """Dispatch all jobs and go on from there, or from the order so far once the halt flag is up; returns
         how good that is.
         """
-        self._dispatch.factors[DUE_FACTOR] = due_factor
-        self._dispatch.factors[SETUP_FACTOR] = setup_factor
-        self._walk.counts[FRESH] = UNORDERED
+        factors, walk = self._room.dispatching.factors, self._room.walk
+        factors[DUE_FACTOR], factors[SETUP_FACTOR] = due_factor, setup_factor
+        if walk.counts[FRESH]:
+            self.advance(0)
+        walk.counts[FRESH] = UNORDERED
         self.advance(0)
-        return float(self._walk.counts[FAULTS]), float(self._walk.eur[EUR])
+        return float(walk.counts[FAULTS]), float(walk.sums[EUR])
 
     def advance(self, work: int) -> int:
-        before = int(self._walk.counts[WORK])
-        while True:
-            code = anneal(
-                self._book.rows,
-                self._model,
-                self._walk,
-                self._changes,
-                self._annealing,
-                self._dispatch,
-                before + work,
-                self._halt,
-            )
-            if code != FULL:
-                return int(self._walk.counts[WORK]) - before
-            self._changeovers = doubled(self._changeovers)
-            self._book.enter(self._changeovers)
+        room = self._room
+        before = int(room.walk.counts[WORK])
+        while anneal(room.book.rows, before + work) == FULL:
+            room.enlarge()
+        return int(room.walk.counts[WORK]) - before
 
     @property
     def best(self) -> tuple[Score, Order]:
-        walk = self._walk
-        return (float(walk.counts[BEST_FAULTS]), float(walk.eur[BEST_EUR])), walk.best
+        if "_room" not in self.__dict__:
+            return self._first_score, self._first_order
+        walk = self._room.walk
+        return (float(walk.counts[BEST_FAULTS]), float(walk.sums[BEST_EUR])), walk.best
 
     @property
     def misjudged(self) -> int:
         """How many changes cost something else, once taken, than was reckoned: there should be none."""
-        return int(self._walk.counts[MISJUDGED])
+        return int(self._room.walk.counts[MISJUDGED])
 
     def adopt(self, order: Order) -> None:
-        self._walk.trial[:] = order
-        self._walk.counts[FRESH] = 1
+        self.go_on_from(order, NOT_COSTED)
         self.advance(0)
 
     def go_on_from(self, order: Ints, score: Score) -> None:
-        """Adopt an order whose score is known; it is placed at the next work."""
-        walk = self._walk
-        for orders in (walk.trial, walk.order):
-            orders[:] = order
+        """Adopt an order; it is placed at the next work. Its score is noted if that is known and better."""
+        if "_room" in self.__dict__:
+            self._set_fresh(self._room, order, score)
+        else:
+            self._first_order, self._first_score = order.copy(), min(score, self._first_score)
+
+    def _set_fresh(self, room: PlantRoom, order: Ints, score: Score) -> None:
+        walk, compiled = room.walk, self._queue.compiled
+        for line, numbers in zip(room.lines, compiled.line_numbers(order), strict=True):
+            line.placing.trial[: len(numbers)] = numbers
+        walk.trial_runs[:] = order[: len(compiled.lines)]
         walk.counts[FRESH] = 1
-        if score < self.best[0] or score == NOT_COSTED:
+        if score < (float(walk.counts[BEST_FAULTS]), float(walk.sums[BEST_EUR])) or not walk.best.any():
             walk.best[:] = order
-            walk.counts[BEST_FAULTS], walk.eur[BEST_EUR] = score
+            walk.counts[BEST_FAULTS], walk.sums[BEST_EUR] = score
