@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from solver.feasibility import reasons, stations_fit
 from solver.lock_keeping import PlacedJob, broken_locks
+from solver.lots import gaps, lot_faults, total_labels
 from solver.problem import Problem
 from solver.schedule import Scheduler
-from solver.sequence import Cost, LeftOut, LineRuns, Order, Run, Sequence
+from solver.sequence import Cost, LeftOut, LineRuns, Lot, Order, Run, Sequence
 from solver.setups import outgoing_stock
 from solver.timeline import Event, State
 from solver.weights import Weights
@@ -22,13 +23,14 @@ def account(problem: Problem, order: Order, weights: Weights) -> Sequence:
     ----------
     order
         Placements for every line of the plant, in the plant's order. Jobs that are not in it are
-        left out, with the reasons why no line can run them, or that the order does not place them.
+        left out, with the reasons why no line can run them, or that the order does not place them; so are
+        labels that none of a split job's lots hold.
 
     Raises
     ------
     ValueError
-        Where the order has another number of lines, names a job twice, or places a job where it
-        cannot run.
+        Where the order has another number of lines, names a job twice, splits it as it may not be
+        split, or places it where it cannot run.
     """
     return account_with(Scheduler(problem, weights), order)
 
@@ -51,16 +53,34 @@ def _check_order(problem: Problem, order: Order) -> None:
     lines = problem.plant.lines
     if len(order) != len(lines):
         raise ValueError(f"the order has {len(order)} lines, the plant has {len(lines)}")
-    seen: set[int] = set()
     for line_idx, placements in enumerate(order):
         for placement in placements:
             job = problem.jobs[placement.job_idx]
-            if placement.job_idx in seen:
-                raise ValueError(f"the order places job {job.id} twice")
-            seen.add(placement.job_idx)
             why = placement_faults(problem, line_idx, placement.job_idx, placement.stations)
             if why:
                 raise ValueError(f"job {job.id} cannot run on {lines[line_idx].id}: {'; '.join(why)}")
+    for job_idx, lots in placed_lots(order).items():
+        _check_lots(problem, job_idx, lots)
+
+
+def placed_lots(order: Order) -> dict[int, list[Lot | None]]:
+    """By job: what of it the order places; None for all of it."""
+    lots: dict[int, list[Lot | None]] = {}
+    for placements in order:
+        for placement in placements:
+            lots.setdefault(placement.job_idx, []).append(placement.lot)
+    return lots
+
+
+def _check_lots(problem: Problem, job_idx: int, placed: list[Lot | None]) -> None:
+    job = problem.jobs[job_idx]
+    lots = [lot for lot in placed if lot is not None]
+    if len(placed) > 1 and len(lots) < len(placed):
+        raise ValueError(f"the order places job {job.id} twice")
+    if lots:
+        why = lot_faults(problem, job_idx, (*lots, *gaps(total_labels(problem, job_idx), lots)))
+        if why:
+            raise ValueError(f"job {job.id} {'; '.join(why)}")
 
 
 def placement_faults(
@@ -84,8 +104,10 @@ def _sequence(scheduler: Scheduler, state: State) -> Sequence:
     events_by_line: list[list[Event]] = [[] for _ in problem.plant.lines]
     for event in state.events:
         events_by_line[event.plan.line_idx].append(event)
+    ending = ending_events(events_by_line)
     lines = tuple(
-        _line_runs(scheduler, state, line_idx, events) for line_idx, events in enumerate(events_by_line)
+        _line_runs(scheduler, state, line_idx, events, ending)
+        for line_idx, events in enumerate(events_by_line)
     )
     cost = _cost(problem, lines)
     return Sequence(
@@ -95,6 +117,16 @@ def _sequence(scheduler: Scheduler, state: State) -> Sequence:
         cost=cost,
         weighed_eur=_weighed_eur(problem, scheduler.weights, lines),
     )
+
+
+def ending_events(events_by_line: list[list[Event]]) -> dict[int, Event]:
+    """By job: the run that ends it; of lots that end at one time the first in line order."""
+    ending: dict[int, Event] = {}
+    for event in (event for events in events_by_line for event in events):
+        job_idx = event.plan.placement.job_idx
+        if job_idx not in ending or event.end_ms > ending[job_idx].end_ms:
+            ending[job_idx] = event
+    return ending
 
 
 def placed_jobs(scheduler: Scheduler, state: State) -> Iterable[PlacedJob]:
@@ -114,14 +146,33 @@ def placed_jobs(scheduler: Scheduler, state: State) -> Iterable[PlacedJob]:
 
 
 def _left_out(problem: Problem, state: State) -> tuple[LeftOut, ...]:
-    placed = {event.plan.placement.job_idx for event in state.events}
-    why = {drop.plan.placement.job_idx: (drop.reason,) for drop in state.dropped}
+    placed: dict[int, list[Lot | None]] = {}
+    for event in state.events:
+        placed.setdefault(event.plan.placement.job_idx, []).append(event.plan.lot)
+    dropped: dict[int, dict[Lot | None, str]] = {}
+    for drop in state.dropped:
+        dropped.setdefault(drop.plan.placement.job_idx, {})[drop.plan.lot] = drop.reason
     left_out: list[LeftOut] = []
-    for job_idx, job in enumerate(problem.jobs):
-        if job_idx in placed:
-            continue
-        left_out.append(LeftOut(job.id, why.get(job_idx) or _unplaced_reasons(problem, job_idx)))
+    for job_idx in range(len(problem.jobs)):
+        left_out += _left_out_of(problem, job_idx, placed.get(job_idx, []), dropped.get(job_idx, {}))
     return tuple(left_out)
+
+
+def _left_out_of(
+    problem: Problem, job_idx: int, placed: list[Lot | None], dropped: dict[Lot | None, str]
+) -> Iterator[LeftOut]:
+    """A job left out, or its lots and labels that are; nothing where all of it is placed."""
+    job = problem.jobs[job_idx]
+    if not placed:
+        yield LeftOut(job.id, tuple(dropped.values()) or _unplaced_reasons(problem, job_idx))
+        return
+    if None in placed:
+        return
+    for lot, reason in dropped.items():
+        yield LeftOut(job.id, (reason,), lot)
+    parts = [lot for lot in (*placed, *dropped) if lot is not None]
+    for lot in gaps(total_labels(problem, job_idx), parts):
+        yield LeftOut(job.id, (f"the order does not place its {lot}",), lot)
 
 
 def _unplaced_reasons(problem: Problem, job_idx: int) -> tuple[str, ...]:
@@ -134,9 +185,14 @@ def _unplaced_reasons(problem: Problem, job_idx: int) -> tuple[str, ...]:
     return ("the order does not place it",)
 
 
-def _line_runs(scheduler: Scheduler, state: State, line_idx: int, events: list[Event]) -> LineRuns:
+def _line_runs(
+    scheduler: Scheduler, state: State, line_idx: int, events: list[Event], ending: dict[int, Event]
+) -> LineRuns:
     line = scheduler.problem.plant.lines[line_idx]
-    runs = tuple(_run(scheduler.problem, event) for event in events)
+    runs = tuple(
+        _run(scheduler.problem, event, ends_job=ending[event.plan.placement.job_idx] is event)
+        for event in events
+    )
     waiting_ms = 0
     if runs:
         first_ms = max(0, state.first_start_ms or 0)
@@ -168,7 +224,8 @@ def _started_setup_ms(scheduler: Scheduler, line_idx: int, events: list[Event]) 
     return calendar.open_between(0, min(first.print_start_ms, first.end_ms))
 
 
-def _run(problem: Problem, event: Event) -> Run:
+def _run(problem: Problem, event: Event, *, ends_job: bool) -> Run:
+    """A run; a job's late cost stands with the run that ends it."""
     plan = event.plan
     line = problem.plant.lines[plan.line_idx]
     layout = plan.layout
@@ -194,7 +251,7 @@ def _run(problem: Problem, event: Event) -> Run:
         interruptions=event.interruptions,
         press_due_ms=plan.press_due_ms,
         lateness_ms=0 if plan.press_due_ms is None else max(0, event.end_ms - plan.press_due_ms),
-        late_eur=plan.late_eur(event.end_ms),
+        late_eur=plan.late_eur(event.end_ms) if ends_job else Fraction(0),
     )
 
 

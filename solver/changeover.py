@@ -37,7 +37,7 @@ class Handover:
     spliced, another_substrate
         Whether the stock changes, and whether its substrate does.
     job_change
-        False for a roll end inside a run.
+        False for a roll end inside a run, and where a run runs as one with the run before.
     clean_down_ms
         Cleaning for a low-migration block that begins or ends.
     """
@@ -73,6 +73,17 @@ class Prices:
 
 Groups = tuple[tuple[Task, ...], ...]
 """Stopped tasks parted into stops, in web order."""
+
+
+def runs_on(handover: Handover) -> bool:
+    """Whether the web just runs on: it is held, and nothing is changed, re-engaged, spliced, warmed up or
+    cleaned. Then two runs that may join do.
+    """
+    return (
+        handover.mode is Mode.HELD
+        and not (handover.stopped or handover.hidden or handover.reengaged)
+        and not (handover.spliced or handover.cold or handover.clean_down_ms)
+    )
 
 
 def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeover:

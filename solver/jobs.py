@@ -80,6 +80,10 @@ class Job:
         When the job ships; None where it is never late.
     late_eur, late_eur_per_h
         Price of a missed van, once; and of every hour beyond it.
+    least_lot
+        Fewest labels of a lot the job may be split into; None where it is never split.
+    may_join
+        Whether it may run as one with a job of the same signature beside it.
     """
 
     id: str
@@ -98,6 +102,8 @@ class Job:
     late_eur: Fraction = Fraction(0)
     late_eur_per_h: Fraction = Fraction(0)
     low_migration: bool = False
+    least_lot: int | None = None
+    may_join: bool = False
 
     def __post_init__(self) -> None:
         checks = Checks(f"job {self.id}")
@@ -109,6 +115,7 @@ class Job:
         checks.positive_or_none("core_um", self.core_um)
         checks.positive_or_none("labels_per_reel", self.labels_per_reel)
         checks.positive_or_none("roll_width_um", self.roll_width_um)
+        checks.positive_or_none("least_lot", self.least_lot)
         checks.not_negative("late_eur", self.late_eur)
         checks.not_negative("late_eur_per_h", self.late_eur_per_h)
         checks.that(

@@ -67,15 +67,25 @@ def full_reel_count(labels: int, labels_per_reel: int, lanes: int) -> int:
     return math.ceil(Fraction(math.ceil(Fraction(labels, labels_per_reel)), lanes)) * lanes
 
 
-def version_run(job: Job, version: Version, die: Die, spoilage: Fraction) -> VersionRun:
-    """What a run makes of a version: target, whole repeats, and web with the spoilage allowance.
-
-    good = ceil(target / (across × around)) × repeat; web = good / (1 − spoilage), up to the next µm.
-    """
+def version_target(job: Job, version: Version, die: Die) -> tuple[int, bool]:
+    """Labels to be made of a version, and whether its maximum won over overs or full reels."""
     wanted = math.ceil(version.quantity * (1 + version.overs))
     if job.full_reels and job.labels_per_reel:
         wanted = full_reel_count(wanted, job.labels_per_reel, die.across) * job.labels_per_reel
     target = wanted if version.max_quantity is None else min(wanted, version.max_quantity)
+    return target, target < wanted
+
+
+def version_run(
+    job: Job, version: Version, die: Die, spoilage: Fraction, part: int | None = None
+) -> VersionRun:
+    """What a run makes of a version: target, whole repeats, and web with the spoilage allowance.
+
+    good = ceil(target / (across × around)) × repeat; web = good / (1 − spoilage), up to the next µm.
+    `part` is how many labels of the target the run makes; None for all.
+    """
+    whole, held_to_maximum = version_target(job, version, die)
+    target = whole if part is None else part
     repeats = math.ceil(Fraction(target, die.across * die.around))
     good_um = repeats * die.repeat_um
     return VersionRun(
@@ -86,7 +96,7 @@ def version_run(job: Job, version: Version, die: Die, spoilage: Fraction) -> Ver
         good_um=good_um,
         web_um=math.ceil(good_um / (1 - spoilage)),
         reels=math.ceil(Fraction(target, job.labels_per_reel)) if job.labels_per_reel else die.across,
-        held_to_maximum=target < wanted,
+        held_to_maximum=held_to_maximum,
     )
 
 
@@ -129,16 +139,29 @@ class Layout:
     roll_ends: int
 
 
-def lay_out(problem: Problem, line: Line, job: Job, stock: Stock, used: tuple[int, ...]) -> Layout:
+def lay_out(
+    problem: Problem,
+    line: Line,
+    job: Job,
+    stock: Stock,
+    used: tuple[int, ...],
+    parts: tuple[int, ...] | None = None,
+) -> Layout:
     """Work out a run's web and time; `used` are the indices of the stations it uses.
 
-    The speed is the least cap, down to the next µm/min; minutes are
+    `parts` are the labels of each version that the run makes, None for all of all; a version of which it
+    makes none does not appear. The speed is the least cap, down to the next µm/min; minutes are
     web / speed + doffs × doff + foil-reel ends × foil change, rounded once.
     """
     die = problem.dies[job.die]
     substrate = problem.substrates[job.substrate]
     spoilage = line.spoilage.get(substrate.material_class, line.default_spoilage)
-    versions = tuple(version_run(job, version, die, spoilage) for version in job.versions)
+    of_versions: tuple[int | None, ...] = (None,) * len(job.versions) if parts is None else parts
+    versions = tuple(
+        version_run(job, version, die, spoilage, part)
+        for version, part in zip(job.versions, of_versions, strict=True)
+        if part != 0
+    )
     web_um = sum(version.web_um for version in versions)
     speed_um_min = _speed_um_min(problem, line, job, used)
     doffs = sum(math.ceil(Fraction(version.reels, die.across)) for version in versions)

@@ -35,18 +35,23 @@ def _line_pieces(problem: Problem, line: LineRuns) -> tuple[Piece, ...]:
     for run_idx, run in enumerate(line.runs):
         following = line.runs[run_idx + 1].changeover if run_idx + 1 < len(line.runs) else None
         if run.changeover:
-            _add_changeover(web, run.changeover, outgoing or run.stock, outgoing_job, run)
+            blank_um = run.changeover.blank_um
+            web.add(PieceKind.BLANK, blank_um, outgoing or run.stock, outgoing_job, "changeover")
+        web.run += 1
+        if run.changeover:
+            _add_changeover(web, run.changeover, run)
         _add_run(web, run, following, press_line.restart_um)
         outgoing, outgoing_job = run.stock, run.job
     return tuple(web.pieces)
 
 
 class _Web:
-    """A line's web as it is laid down."""
+    """A line's web as it is laid down; `run` is the number of the run that now follows."""
 
     def __init__(self, line: str) -> None:
         self._line = line
         self._end_um = 0
+        self.run = 0
         self.pieces: list[Piece] = []
 
     def add(
@@ -54,13 +59,13 @@ class _Web:
     ) -> None:
         if length_um:
             end_um = self._end_um + length_um
-            self.pieces.append(Piece(self._line, self._end_um, end_um, kind, stock, job, version, cause))
+            piece = Piece(self._line, self._end_um, end_um, kind, stock, job, version, cause, self.run)
+            self.pieces.append(piece)
             self._end_um = end_um
 
 
-def _add_changeover(web: _Web, changeover: Changeover, outgoing: Stock, outgoing_job: str, run: Run) -> None:
-    """Blank, splice, strip and start-up; the print spoiled behind the strip lies inside the run."""
-    web.add(PieceKind.BLANK, changeover.blank_um, outgoing, outgoing_job, "changeover")
+def _add_changeover(web: _Web, changeover: Changeover, run: Run) -> None:
+    """Splice, strip and start-up; the print spoiled behind the strip lies inside the run."""
     web.add(PieceKind.SPLICE, changeover.splice_um, run.stock, run.job, "changeover")
     web.add(PieceKind.START_UP, changeover.start_up_um, run.stock, run.job, "changeover")
     web.add(PieceKind.STRIP, changeover.strip_um - changeover.blank_um, run.stock, run.job, "changeover")

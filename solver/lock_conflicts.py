@@ -1,7 +1,8 @@
 """Locks that cannot all be kept, found with a small constraint model of positions and times.
 
 The model knows lines, positions on them, and for locked times the least each job takes; it does not
-know set-ups. An arrangement it finds keeps all locks but those on times.
+know set-ups, nor how a job that may be split is: such a job may take no time, since its lots may run
+side by side. An arrangement it finds keeps all locks but those on times.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from ortools.sat.python import cp_model
 from solver.baselines import started_placement
 from solver.feasibility import first_placement, station_choices
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
+from solver.lots import may_split
 from solver.problem import Problem, lock_jobs
 from solver.schedule import Scheduler
 from solver.sequence import Order, Placement
@@ -156,7 +158,8 @@ class _Arrangement:
             for line_idx, line in enumerate(problem.plant.lines):
                 placement = first_placement(problem, line_idx, job_idx)
                 if placement is not None:
-                    run_ms = scheduler.plan(line_idx, placement).layout.run_ms
+                    splits = may_split(problem, job_idx)
+                    run_ms = 0 if splits else scheduler.plan(line_idx, placement).layout.run_ms
                     literal = self._on[job_idx, line_idx]
                     model.add(end[job_idx] >= start[job_idx] + run_ms).only_enforce_if(literal)
                     if line_idx not in self._started_on:

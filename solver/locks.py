@@ -68,7 +68,10 @@ class Together:
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """The first job's run ends before the second one's changeover starts, on any lines."""
+    """The first job's run ends before the second one's changeover starts, on any lines.
+
+    Of split jobs: the last run of the first, the first changeover of the second.
+    """
 
     job: str
     then: str

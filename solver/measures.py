@@ -96,9 +96,12 @@ class Measures:
     waste
         Wasted web by kind and stock, spoilage allowance included.
     changeovers
-        How many changeovers changed each aspect; "job only" where none did; "roll end" inside runs.
+        How many changeovers changed each aspect; "job only" where none did, "joined" where the run runs as
+        one with the run before; "roll end" inside runs.
     stops
         Controlled stops, roll ends and closure stops included.
+    late_jobs, lateness_ms
+        Jobs that end late, and by how much together; a split job ends with its last lot.
     tightest
         The jobs with least slack to their press due, in ms, tightest first; negative is late.
     exchange_m_per_min
@@ -141,10 +144,7 @@ class Measures:
 def measure(problem: Problem, sequence: Sequence, weights: Weights) -> Measures:
     """Total up a sequence."""
     runs = sequence.runs
-    slacks = sorted(
-        ((run.job, run.press_due_ms - run.end_ms) for run in runs if run.press_due_ms is not None),
-        key=lambda job_slack: (job_slack[1], job_slack[0]),
-    )
+    slacks = sorted(_slacks(runs).items(), key=lambda job_slack: (job_slack[1], job_slack[0]))
     line_indicators = {line.line: _indicators(line) for line in sequence.lines}
     return Measures(
         waste=_waste(problem, sequence),
@@ -156,14 +156,24 @@ def measure(problem: Problem, sequence: Sequence, weights: Weights) -> Measures:
         roll_end_ms=sum(run.roll_end_ms for run in runs),
         interruption_ms=sum(run.interruption_ms for run in runs),
         clean_down_ms=sum(line.clean_down_ms for line in sequence.lines),
-        late_jobs=sum(run.lateness_ms > 0 for run in runs),
-        lateness_ms=sum(run.lateness_ms for run in runs),
+        late_jobs=sum(slack_ms < 0 for _, slack_ms in slacks),
+        lateness_ms=-sum(min(0, slack_ms) for _, slack_ms in slacks),
         tightest=tuple(slacks[:TIGHTEST_SHOWN]),
         makespan_ms=max((run.end_ms for run in runs), default=0),
         exchange_m_per_min={line.line: _exchange_rate(problem, line, weights) for line in sequence.lines},
         line_indicators=line_indicators,
         indicators=_together(line_indicators.values()),
     )
+
+
+def _slacks(runs: tuple[Run, ...]) -> dict[str, int]:
+    """By job with a due time: how much before its press due its last run ends."""
+    slacks: dict[str, int] = {}
+    for run in runs:
+        if run.press_due_ms is not None:
+            slack_ms = run.press_due_ms - run.end_ms
+            slacks[run.job] = min(slack_ms, slacks.get(run.job, slack_ms))
+    return slacks
 
 
 def _waste(problem: Problem, sequence: Sequence) -> tuple[WasteShare, ...]:
@@ -186,8 +196,8 @@ def _changeovers_by_kind(runs: tuple[Run, ...]) -> dict[str, int]:
         if run.roll_ends:
             counts["roll end"] += run.roll_ends
         if run.changeover:
-            aspects = changed_aspects(run.changeover)
-            counts.update(aspects or {"job only"})
+            alone = {"joined"} if run.changeover.joined else {"job only"}
+            counts.update(changed_aspects(run.changeover) or alone)
     return dict(sorted(counts.items()))
 
 

@@ -8,9 +8,11 @@ from fractions import Fraction
 from solver.changeover import SPLICE_TABLE, Handover, Prices
 from solver.jobs import Job
 from solver.layout import Layout, chosen_stock, lay_out
+from solver.lots import lot_parts, total_labels
 from solver.plant import Line
 from solver.problem import Problem
-from solver.sequence import Changeover, Placement, Stock
+from solver.sequence import Changeover, Lot, Placement, Stock
+from solver.signatures import JoinKey, join_key
 from solver.splits import cheapest_changeover
 from solver.tooling import (
     EMPTY,
@@ -47,6 +49,11 @@ class RunPlan:
         Running time and roll ends.
     own_need_um
         Web and roll-end waste it takes from its stock, whatever the changeover.
+    late_share
+        Its labels' share of the job's: 1 where it is all of the job.
+    join_key, join_class
+        What it shares with those it may run as one with, and the scheduler's number of that: plans of one
+        class may, if they follow each other at once and nothing changes. None where it joins none.
     """
 
     idx: int
@@ -62,22 +69,38 @@ class RunPlan:
     work_ms: int
     own_need_um: int
     press_due_ms: int | None
+    late_share: Fraction
+    join_key: JoinKey | None
+    join_class: int | None
+
+    @property
+    def lot(self) -> Lot | None:
+        return self.placement.lot
+
+    def joins(self, before: RunPlan | None) -> bool:
+        """Whether it may run as one with the run before, if that is all that matters."""
+        return before is not None and self.join_class is not None and self.join_class == before.join_class
 
     @property
     def stock(self) -> Stock:
         return self.layout.stock
 
     def late_eur(self, end_ms: int) -> Fraction:
-        """What ending then costs for being late: a missed van once, then by the hour."""
+        """What its job's ending then costs for being late: a missed van once, then by the hour."""
         if self.press_due_ms is None or end_ms <= self.press_due_ms:
             return Fraction(0)
         return self.job.late_eur + self.job.late_eur_per_h * Fraction(end_ms - self.press_due_ms, MS_PER_H)
 
 
 def make_run_plan(
-    problem: Problem, weights: Weights, idx: int, line_idx: int, placement: Placement
+    problem: Problem,
+    weights: Weights,
+    idx: int,
+    line_idx: int,
+    placement: Placement,
+    join_classes: dict[JoinKey, int],
 ) -> RunPlan:
-    """Fit a placement's job to its line.
+    """Fit a placement's job, or its lot, to its line; a join key not yet seen is numbered.
 
     Raises
     ------
@@ -91,7 +114,9 @@ def make_run_plan(
         raise ValueError(f"job {job.id}: no stocked width holds it on line {line.id}")
     used = used_stations(line, placement.stations)
     needs = station_needs(problem, line, job, placement.stations, stock)
-    layout = lay_out(problem, line, job, stock, used)
+    parts = None if placement.lot is None else lot_parts(problem, placement.job_idx, placement.lot)
+    layout = lay_out(problem, line, job, stock, used, parts)
+    joins = join_key(line_idx, job, placement, stock)
     roll_end = _roll_end(problem, weights, line, used, stock) if layout.roll_ends else None
     due_ms = job.due_ms
     tools = counted_tools(problem, line, job, placement.stations)
@@ -113,7 +138,16 @@ def make_run_plan(
         work_ms=layout.run_ms + (layout.roll_ends * roll_end.duration_ms if roll_end else 0),
         own_need_um=layout.web_um + (layout.roll_ends * roll_end.waste_um if roll_end else 0),
         press_due_ms=None if due_ms is None else due_ms - problem.plant.after_press_ms,
+        late_share=_share(problem, placement),
+        join_key=joins,
+        join_class=None if joins is None else join_classes.setdefault(joins, len(join_classes)),
     )
+
+
+def _share(problem: Problem, placement: Placement) -> Fraction:
+    if placement.lot is None:
+        return Fraction(1)
+    return Fraction(placement.lot.labels, total_labels(problem, placement.job_idx))
 
 
 def _roll_end(

@@ -18,6 +18,7 @@ from solver.problem import Problem
 from solver.run_plan import RunPlan, make_run_plan
 from solver.sequence import Interruption, Mode, Placement, Stock
 from solver.setups import Setting, Setup, Setups
+from solver.signatures import JoinKey
 from solver.timeline import Deadlock, Dropped, Event, LineState, State
 from solver.tooling import present_loaded
 from solver.weighing import Weighing
@@ -35,6 +36,8 @@ class Scheduler:
         self.weights = weights
         self.setups = Setups(problem, weights)
         self._plans: dict[tuple[int, Placement], RunPlan] = {}
+        self._join_classes: dict[JoinKey, int] = {}
+        self._splits = False
         self._lines = problem.plant.lines
         self.weighing = Weighing(problem, weights)
         self._fixed: dict[int, int] = {}
@@ -57,8 +60,11 @@ class Scheduler:
         key = (line_idx, placement)
         plan = self._plans.get(key)
         if plan is None:
-            plan = make_run_plan(self.problem, self.weights, len(self._plans), line_idx, placement)
+            plan = make_run_plan(
+                self.problem, self.weights, len(self._plans), line_idx, placement, self._join_classes
+            )
             self._plans[key] = plan
+            self._splits |= plan.lot is not None
         return plan
 
     def present(self) -> State:
@@ -102,6 +108,10 @@ class Scheduler:
         A run that can never start is left out, a lock that makes all lines wait for each other is
         given up, and the schedule made again: the order of what remains gives the same sequence. With a
         limit both end it.
+
+        A step adds its own cost, in which a lot carries its share of its job's late prices. What a late
+        split job costs beyond that is added behind the last step, with the clean-downs; it is never below
+        0, so no limit ends an order too early.
         """
         if state is None:
             state = self.begin(plans)
@@ -124,6 +134,8 @@ class Scheduler:
                 self.trailing_clean_down_ms(line_idx, line_state.before)
                 * self.weighing.stopped_eur_per_ms[line_idx]
             )
+        if self._splits:
+            state.eur += self.weighing.split_late_eur((event.plan, event.end_ms) for event in state.events)
         return None if state.eur > limit_eur else state
 
     def _run_once(
@@ -220,7 +232,7 @@ class Scheduler:
             start_ms = line.calendar.next_open(start_ms)
             event = self._placed(state, plan, start_ms)
             if line.calendar.horizon_ms is not None and event.end_ms > line.calendar.horizon_ms:
-                return Dropped(plan, f"its run on {line.id} would end beyond the calendar")
+                return Dropped(plan, f"{_whose_run(plan)} on {line.id} would end beyond the calendar")
             lacking = self._lacking(state, event)
             if lacking is None:
                 return event
@@ -235,7 +247,8 @@ class Scheduler:
             if not later_ms:
                 width = f"{lacking.width_um / 1000:g} mm"
                 return Dropped(
-                    plan, f"{lacking.substrate} in {width} never suffices for its run on {line.id}"
+                    plan,
+                    f"{lacking.substrate} in {width} never suffices for {_whose_run(plan)} on {line.id}",
                 )
             start_ms = min(later_ms)
 
@@ -298,6 +311,7 @@ class Scheduler:
             Mode.RUN_OUT if run_out else Mode.HELD,
             cold,
             self._clean_down_ms(line, line_state, plan),
+            at_once=wait_ms == 0,
         )
         print_start_ms, end_ms, interruptions = through_closures(
             line, start_ms, setup.changeover.duration_ms, plan.work_ms
@@ -459,6 +473,10 @@ class Scheduler:
                 holding = self.setups.without(other.holding, place[1], place[2])
                 state.lines[place[0]] = other._replace(holding=holding)
                 state.pending[place[0]] = None
+
+
+def _whose_run(plan: RunPlan) -> str:
+    return "its run" if plan.lot is None else f"the run of its {plan.lot}"
 
 
 def _need_changes_ms(line: Line, line_state: LineState) -> Iterator[int]:

@@ -11,16 +11,36 @@ from enum import StrEnum
 from fractions import Fraction
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class Lot:
+    """A part of a split job: its labels from `first` up to before `last`.
+
+    The labels of a job are counted from 0, those of its versions laid end to end in order.
+    """
+
+    first: int
+    last: int
+
+    @property
+    def labels(self) -> int:
+        return self.last - self.first
+
+    def __str__(self) -> str:
+        """As people count labels: from 1, the last one included."""
+        return f"labels {self.first + 1} to {self.last}"
+
+
 @dataclass(frozen=True, slots=True)
 class Placement:
     """A job on a line, with the stations chosen for its layers.
 
     `stations` holds an index into the line's stations for every layer in laying order, then the die
-    station's.
+    station's. `lot` is the part of the job that runs here; None for all of it.
     """
 
     job_idx: int
     stations: tuple[int, ...]
+    lot: Lot | None = None
 
 
 Order = tuple[tuple[Placement, ...], ...]
@@ -99,6 +119,8 @@ class Changeover:
         Web lost in the splice and in the start-up.
     duration_ms
         All of it, rounded once.
+    joined
+        Whether the run runs as one with the run before: then nothing is done and nothing wasted.
     """
 
     mode: Mode
@@ -114,6 +136,7 @@ class Changeover:
     start_up_um: int
     clean_down_ms: int
     duration_ms: int
+    joined: bool = False
 
     @property
     def blank_um(self) -> int:
@@ -147,8 +170,8 @@ class Changeover:
 class VersionRun:
     """What a run makes of one version.
 
-    `target` labels are wanted; `labels` are what whole repeats give. `held_to_maximum` tells that the
-    most that may be sent won over overs or full reels.
+    `target` labels are wanted of this run; `labels` are what whole repeats give. `held_to_maximum` tells
+    that the most that may be sent of the version won over overs or full reels.
     """
 
     version: str
@@ -180,11 +203,12 @@ class Interruption:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A job placed on a line at a time.
+    """A job, or a lot of it, placed on a line at a time.
 
     `changeover` is None for a run that had started before the plan. `run_ms` is running time alone;
     each of `roll_ends` roll ends inside the run costs `roll_end`. The run ends at `end_ms`, when its
-    last sellable metre passes the splice table.
+    last sellable metre passes the splice table. `lateness_ms` is its own; `late_eur` is the job's, and
+    stands with the run that ends the job.
     """
 
     job_idx: int
@@ -209,6 +233,10 @@ class Run:
     press_due_ms: int | None
     lateness_ms: int
     late_eur: Fraction
+
+    @property
+    def lot(self) -> Lot | None:
+        return self.placement.lot
 
     @property
     def good_um(self) -> int:
@@ -238,10 +266,14 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A job that is not in the sequence, and why: the reason for each line, or for the stock."""
+    """A job that is not in the sequence, and why: the reason for each line, or for the stock.
+
+    `lot` is what is missing of a job of which other lots run.
+    """
 
     job: str
     reasons: tuple[str, ...]
+    lot: Lot | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,7 +349,8 @@ class PieceKind(StrEnum):
 class Piece:
     """One piece of a line's web, `[from_um, to_um)` counted from the plan's first metre on the line.
 
-    `cause` says what it belongs to: "run", "changeover", "roll end" or "closure".
+    `cause` says what it belongs to: "run", "changeover", "roll end" or "closure". `run` is the number of
+    the job's run on the line, counted from 1; 0 for what was on the line before the plan.
     """
 
     line: str
@@ -328,6 +361,7 @@ class Piece:
     job: str
     version: str | None
     cause: str
+    run: int
 
     @property
     def length_um(self) -> int:

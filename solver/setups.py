@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from solver.changeover import SPLICE_TABLE, Handover, Prices
+from solver.changeover import SPLICE_TABLE, Handover, Prices, runs_on
 from solver.plant import Line
 from solver.problem import Problem
 from solver.run_plan import RunPlan
@@ -183,16 +183,19 @@ class Setups:
         mode: Mode,
         cold: bool,
         clean_down_ms: int,
+        at_once: bool = False,
     ) -> Setup:
         """The changeover to a plan; `before` is None for the line's present state.
 
-        `hidden` are the indices of the stations set while the run before ran.
+        `hidden` are the indices of the stations set while the run before ran; `at_once` tells that the
+        plan follows without any wait, so that it may run as one with the run before.
         """
         before_idx = -1 if before is None else before.idx
-        key = (plan.idx, before_idx, setting.held, hidden, mode, cold, clean_down_ms)
+        joining = at_once and plan.joins(before)
+        key = (plan.idx, before_idx, setting.held, hidden, mode, cold, clean_down_ms, joining)
         setup = self._setups.get(key)
         if setup is None:
-            setup = self._set_up(plan, before, setting.tasks, hidden, mode, cold, clean_down_ms)
+            setup = self._set_up(plan, before, setting.tasks, hidden, mode, cold, clean_down_ms, joining)
             self._setups[key] = setup
         return setup
 
@@ -205,6 +208,7 @@ class Setups:
         mode: Mode,
         cold: bool,
         clean_down_ms: int,
+        joining: bool,
     ) -> Setup:
         line = self._problem.plant.lines[plan.line_idx]
         outgoing = outgoing_stock(line, before)
@@ -220,8 +224,13 @@ class Setups:
             cold=cold,
             clean_down_ms=clean_down_ms,
         )
+        joined = joining and runs_on(handover)
+        if joined:
+            handover = replace(handover, job_change=False)
         prices = self._prices(line, plan.stock, outgoing)
         changeover = self._cheapest(plan.line_idx, handover, prices)
+        if joined:
+            changeover = replace(changeover, joined=True)
         eur = (
             changeover.outgoing_waste_um * float(prices.outgoing_eur_per_um)
             + changeover.incoming_waste_um * float(prices.incoming_eur_per_um)

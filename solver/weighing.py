@@ -5,6 +5,8 @@ The account's exact fractions are the truth; these agree with them to rounding.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from solver.problem import Problem
 from solver.run_plan import MS_PER_H, RunPlan
 from solver.sequence import Stock
@@ -39,12 +41,13 @@ class Weighing:
         return eur
 
     def floor_eur(self, plan: RunPlan) -> float:
-        """What a run costs at least, whatever the order."""
+        """What a run costs at least, whatever the order. One that may join may have no job change."""
         eur = self._floor_eur.get(plan.idx)
         if eur is None:
             line = self._problem.plant.lines[plan.line_idx]
             eur = plan.layout.run_ms * self.running_eur_per_ms[plan.line_idx]
-            eur += line.job_change_ms * self.stopped_eur_per_ms[plan.line_idx]
+            if plan.join_class is None:
+                eur += line.job_change_ms * self.stopped_eur_per_ms[plan.line_idx]
             self._floor_eur[plan.idx] = eur * (1 - 1e-9)
         return eur
 
@@ -52,9 +55,38 @@ class Weighing:
         """Price of a job being late: once, and a ms."""
         return self._late_eur[job_idx]
 
+    def plan_late_prices(self, plan: RunPlan) -> tuple[float, float]:
+        """A run's share of its job's late prices: once, and a ms."""
+        once_eur, per_ms_eur = self._late_eur[plan.placement.job_idx]
+        if plan.lot is None:
+            return once_eur, per_ms_eur
+        share = float(plan.late_share)
+        return once_eur * share, per_ms_eur * share
+
     def late_eur(self, plan: RunPlan, end_ms: int) -> float:
-        """Cost of a run's lateness when it ends then."""
+        """Cost of a run's lateness when it ends then: a lot carries its share, by labels."""
         if plan.press_due_ms is None or end_ms <= plan.press_due_ms:
             return 0.0
-        once_eur, per_ms_eur = self._late_eur[plan.placement.job_idx]
+        once_eur, per_ms_eur = self.plan_late_prices(plan)
         return once_eur + per_ms_eur * (end_ms - plan.press_due_ms)
+
+    def split_late_eur(self, ends: Iterable[tuple[RunPlan, int]]) -> float:
+        """What late split jobs cost beyond the shares of their lots, given every run and its end.
+
+        A job is late when its last lot is, for the whole of its prices; so this is never below 0.
+        """
+        last: dict[int, tuple[RunPlan, int]] = {}
+        shares_eur: dict[int, float] = {}
+        for plan, end_ms in ends:
+            if plan.lot is None or plan.press_due_ms is None or end_ms <= plan.press_due_ms:
+                continue
+            job_idx = plan.placement.job_idx
+            shares_eur[job_idx] = shares_eur.get(job_idx, 0.0) + self.late_eur(plan, end_ms)
+            if job_idx not in last or end_ms > last[job_idx][1]:
+                last[job_idx] = (plan, end_ms)
+        beyond_eur = 0.0
+        for job_idx, (plan, end_ms) in last.items():
+            once_eur, per_ms_eur = self._late_eur[job_idx]
+            late_ms = end_ms - (plan.press_due_ms or 0)
+            beyond_eur += max(0.0, once_eur + per_ms_eur * late_ms - shares_eur[job_idx])
+        return beyond_eur

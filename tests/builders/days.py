@@ -5,10 +5,12 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from solver.calendar import Calendar
 from solver.feasibility import station_choices
 from solver.jobs import Job, Layer, Version
+from solver.lots import cuts, may_split, total_labels
 from solver.plant import (
     Aspect,
     AspectRule,
@@ -25,7 +27,7 @@ from solver.plant import (
     Substrate,
 )
 from solver.problem import Problem
-from solver.sequence import Order, Placement
+from solver.sequence import Lot, Order, Placement
 
 M_UM = 1_000_000
 MM_UM = 1_000
@@ -40,7 +42,11 @@ FOILS = ("gold", "silver")
 
 @dataclass(frozen=True)
 class DayShape:
-    """How much of what a drawn day holds."""
+    """How much of what a drawn day holds.
+
+    With `splits` some jobs may be split, some may join, and some are made like the job before them; all
+    else is as without.
+    """
 
     jobs: int = 8
     lines: int = 2
@@ -48,6 +54,7 @@ class DayShape:
     limited_stock: bool = True
     layers: int = 3
     late_prices: bool = True
+    splits: bool = False
 
 
 def drawn_day(seed: int, shape: DayShape | None = None) -> Problem:
@@ -84,7 +91,29 @@ def drawn_day(seed: int, shape: DayShape | None = None) -> Problem:
         after_press_ms=30 * MIN_MS,
         core_wall_um=3_500,
     )
-    return Problem(plant, tuple(_job(rng, job_idx, shape) for job_idx in range(shape.jobs)))
+    jobs = tuple(_job(rng, job_idx, shape) for job_idx in range(shape.jobs))
+    return Problem(plant, _splitting(rng, jobs) if shape.splits else jobs)
+
+
+def _splitting(rng: random.Random, jobs: tuple[Job, ...]) -> tuple[Job, ...]:
+    """The jobs with least lots and leave to join; half of them made like the one before."""
+    made: list[Job] = []
+    for job in jobs:
+        if made and rng.random() < 0.5:
+            like = made[-1]
+            job = replace(
+                job,
+                substrate=like.substrate,
+                die=like.die,
+                layer_groups=like.layer_groups,
+                slit_layout=like.slit_layout,
+                core_um=like.core_um,
+                roll_width_um=like.roll_width_um,
+                low_migration=like.low_migration,
+            )
+        least_lot = rng.choice((None, 1, 300, 2_000))
+        made.append(replace(job, least_lot=least_lot, may_join=rng.random() < 0.6))
+    return tuple(made)
 
 
 def drawn_order(problem: Problem, seed: int) -> Order:
@@ -103,6 +132,44 @@ def drawn_order(problem: Problem, seed: int) -> Order:
             line_idx, stations = rng.choice(choices)
             order[line_idx].append(Placement(job_idx, stations))
     return tuple(map(tuple, order))
+
+
+def drawn_lots(problem: Problem, seed: int) -> Order:
+    """Every job that can run, many of them in lots, at random stations: some beside what they are made
+    like, the others at a random place.
+    """
+    rng = random.Random(seed)
+    order: list[list[Placement]] = [[] for _ in problem.plant.lines]
+    for job_idx in range(len(problem.jobs)):
+        choices = [
+            (line_idx, stations)
+            for line_idx in range(len(order))
+            for stations in station_choices(problem, line_idx, job_idx)
+        ]
+        if not choices:
+            continue
+        line_idx, stations = rng.choice(choices)
+        for lot in _drawn_parts(rng, problem, job_idx):
+            if rng.random() < 0.4:
+                line_idx, stations = rng.choice(choices)
+            place = len(order[line_idx]) if rng.random() < 0.7 else rng.randrange(len(order[line_idx]) + 1)
+            order[line_idx].insert(place, Placement(job_idx, stations, lot))
+    return tuple(map(tuple, order))
+
+
+def _drawn_parts(rng: random.Random, problem: Problem, job_idx: int) -> list[Lot | None]:
+    """A job whole, or two or three lots of it in any order."""
+    if not may_split(problem, job_idx) or rng.random() < 0.3:
+        return [None]
+    total, least = total_labels(problem, job_idx), problem.jobs[job_idx].least_lot or 1
+    count = min(rng.choice((2, 3)), total // least)
+    spare = sorted(rng.randrange(total - count * least + 1) for _ in range(count - 1))
+    wished = [least * (place + 1) + more for place, more in enumerate(spare)]
+    if count == 2 and rng.random() < 0.5:
+        wished = [rng.choice(cuts(problem, job_idx))] if cuts(problem, job_idx) else wished
+    lots: list[Lot | None] = [Lot(first, last) for first, last in pairwise((0, *wished, total))]
+    rng.shuffle(lots)
+    return lots
 
 
 def _die(rng: random.Random, die_idx: int) -> Die:

@@ -8,6 +8,7 @@ from solver.plant import Line
 from solver.sequence import Mode, Placement, Stock, Task
 from tests.checker.expected import ExpectedChangeover
 from tests.checker.geometry import Outcome, WebCase, cheapest
+from tests.checker.joining import may_run_as_one
 from tests.checker.open_time import is_cold_after, open_between
 from tests.checker.prices import split_prices
 from tests.checker.quantities import used_stations
@@ -33,7 +34,10 @@ def changeover_at(play: Replay, head: Next, wait_ms: int) -> ExpectedChangeover:
     hidden = () if run_out else hidden_tasks(head, tasks)
     reengaged = reengaged_stations(head)
     clean_down_ms = clean_down(head)
-    fixed_ms = line.job_change_ms + clean_down_ms + (line.start_up_ms if cold else 0)
+    untouched = not (run_out or cold or tasks or reengaged or clean_down_ms)
+    joined = untouched and wait_ms == 0 and may_run_as_one(head)
+    job_change_ms = 0 if joined else line.job_change_ms
+    fixed_ms = job_change_ms + clean_down_ms + (line.start_up_ms if cold else 0)
     case = WebCase(
         line=line,
         used=head.used,
@@ -42,7 +46,7 @@ def changeover_at(play: Replay, head: Next, wait_ms: int) -> ExpectedChangeover:
         spliced=state.unwind is not None and state.unwind != head.stock,
         settles=state.unwind is not None and state.unwind.substrate != head.stock.substrate,
         run_out=run_out,
-        least_strip_um=line.job_change_um,
+        least_strip_um=0 if joined else line.job_change_um,
         jets_before_um=() if state.last is None else jets(line, state.last.placement),
         jets_after_um=jets(line, head.placement),
         start_up_um=line.start_up_um if cold else 0,
@@ -55,6 +59,7 @@ def changeover_at(play: Replay, head: Next, wait_ms: int) -> ExpectedChangeover:
         hidden=hidden,
         reengaged=tuple(line.stations[station_idx].id for station_idx in reengaged),
         clean_down_ms=clean_down_ms,
+        joined=joined,
     )
 
 

@@ -41,7 +41,7 @@ def check_sequence(
     if complaints:
         return complaints
     play = replay(problem, sequence, weights)
-    complaints += schedule_complaints(play, {run.job: run for run in sequence.runs})
+    complaints += schedule_complaints(play, {(run.job, run.placement.lot): run for run in sequence.runs})
     complaints += line_complaints(play, sequence)
     complaints += cost_complaints(play, sequence, weights)
     complaints += lock_complaints(problem, sequence)

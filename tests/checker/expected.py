@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from fractions import Fraction
 
 from solver.jobs import Job
 from solver.plant import Line
@@ -22,6 +21,7 @@ class ExpectedChangeover:
     hidden: tuple[Task, ...] = ()
     reengaged: tuple[str, ...] = ()
     clean_down_ms: int = 0
+    joined: bool = False
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,11 @@ class ExpectedRun:
     end_ms: int
     interruptions: tuple[Interruption, ...]
     press_due_ms: int | None
-    late_eur: Fraction
+
+    @property
+    def name(self) -> str:
+        lot = self.placement.lot
+        return self.job.id if lot is None else f"{self.job.id} {lot.first}-{lot.last}"
 
     @property
     def web_um(self) -> int:

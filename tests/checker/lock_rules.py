@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
+from solver.locks import Before, FixedStart, Lock, OnLine, Started, Together
 from solver.problem import Problem
 from solver.sequence import Run, Sequence
 from tests.checker.replay import started_lock
@@ -13,7 +13,9 @@ def lock_complaints(problem: Problem, sequence: Sequence) -> list[str]:
 
     A lock that speaks of a left-out job is neither: whether it is kept cannot be told.
     """
-    runs = {run.job: run for run in sequence.runs}
+    runs: dict[str, list[Run]] = {}
+    for run in sequence.runs:
+        runs.setdefault(run.job, []).append(run)
     complaints = []
     for lock in problem.locks:
         if not all(job_id in runs for job_id in locked_jobs(lock)):
@@ -35,19 +37,21 @@ def locked_jobs(lock: Lock) -> tuple[str, ...]:
     return (lock.job, lock.then) if isinstance(lock, Before) else (lock.job,)
 
 
-def is_kept(problem: Problem, sequence: Sequence, runs: dict[str, Run], lock: Lock) -> bool:
-    """Whether an order keeps a lock."""
-    if isinstance(lock, Started):
-        return started_is_kept(sequence, runs[lock.job], lock)
-    if isinstance(lock, FixedStart):
-        return runs[lock.job].changeover_start_ms == lock.start_ms
-    if isinstance(lock, OnLine):
-        return runs[lock.job].line == lock.line
-    if isinstance(lock, AtPosition):
-        return position(problem, sequence, runs[lock.job]) == lock.position
+def is_kept(problem: Problem, sequence: Sequence, runs: dict[str, list[Run]], lock: Lock) -> bool:
+    """Whether an order keeps a lock. Only locks on lines and on what comes before are for split jobs."""
     if isinstance(lock, Together):
         return together_is_kept(sequence, lock)
-    return runs[lock.job].end_ms <= runs[lock.then].changeover_start_ms
+    if isinstance(lock, Before):
+        starts = [run.changeover_start_ms for run in runs[lock.then]]
+        return all(run.end_ms <= start_ms for run in runs[lock.job] for start_ms in starts)
+    if isinstance(lock, OnLine):
+        return {run.line for run in runs[lock.job]} == {lock.line}
+    (run,) = runs[lock.job]
+    if isinstance(lock, Started):
+        return started_is_kept(sequence, run, lock)
+    if isinstance(lock, FixedStart):
+        return run.changeover_start_ms == lock.start_ms
+    return position(problem, sequence, run) == lock.position
 
 
 def started_is_kept(sequence: Sequence, run: Run, lock: Started) -> bool:

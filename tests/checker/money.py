@@ -8,6 +8,7 @@ from solver.sequence import Sequence
 from solver.weights import Weights
 from tests.checker.complaints import differs
 from tests.checker.expected import ExpectedRun
+from tests.checker.lateness import job_late_eur
 from tests.checker.open_time import open_between
 from tests.checker.prices import stock_eur_per_um, weighed_stock_eur_per_um
 from tests.checker.state import Replay
@@ -104,8 +105,15 @@ def running_eur(play: Replay) -> Fraction:
 
 
 def late_eur(play: Replay) -> Fraction:
-    """Late costs of all runs."""
-    return sum((run.late_eur for run in play.runs.values()), Fraction(0))
+    """Late costs of all jobs: each is late once, when its last run ends."""
+    ends: dict[int, int] = {}
+    for run in play.runs.values():
+        job_idx = run.placement.job_idx
+        ends[job_idx] = max(run.end_ms, ends.get(job_idx, run.end_ms))
+    jobs = play.problem.jobs
+    return sum(
+        (job_late_eur(play.problem, jobs[job_idx], end_ms) for job_idx, end_ms in ends.items()), Fraction(0)
+    )
 
 
 def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[str]:

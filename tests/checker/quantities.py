@@ -84,9 +84,15 @@ def possible_reels(job: Job, target: int, die: Die) -> set[int]:
     return counts
 
 
-def version_run(job: Job, version: Version, die: Die, rejected: Fraction) -> VersionRun:
-    """What a run makes of a version: whole repeats, and the web they take with spoilage."""
+def version_run(
+    job: Job, version: Version, die: Die, rejected: Fraction, labels: int | None = None
+) -> VersionRun:
+    """What a run makes of a version: whole repeats, and the web they take with spoilage.
+
+    `labels` are those of the run, where it does not make all of the version.
+    """
     target, held = version_target(job, version, die)
+    target = target if labels is None else labels
     repeats = ceil_div(target, die.across * die.around)
     good_um = repeats * die.repeat_um
     return VersionRun(
@@ -101,10 +107,18 @@ def version_run(job: Job, version: Version, die: Die, rejected: Fraction) -> Ver
     )
 
 
-def version_runs(problem: Problem, line: Line, job: Job) -> tuple[VersionRun, ...]:
-    """Every version of a job in order."""
-    rejected = spoilage(line, problem.substrates[job.substrate])
-    return tuple(version_run(job, version, problem.dies[job.die], rejected) for version in job.versions)
+def version_runs(
+    problem: Problem, line: Line, job: Job, labels: tuple[int, ...] | None = None
+) -> tuple[VersionRun, ...]:
+    """Every version of a job in order; those a run has `labels` of, where it is not all of the job."""
+    rejected, die = spoilage(line, problem.substrates[job.substrate]), problem.dies[job.die]
+    if labels is None:
+        return tuple(version_run(job, version, die, rejected) for version in job.versions)
+    return tuple(
+        version_run(job, version, die, rejected, count)
+        for version, count in zip(job.versions, labels, strict=True)
+        if count
+    )
 
 
 def speed_um_min(problem: Problem, line: Line, job: Job, stations: tuple[int, ...]) -> int:

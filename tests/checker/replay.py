@@ -81,7 +81,7 @@ def _place(play: Replay, expected: ExpectedRun, head: Next) -> None:
     state.free_ms = expected.end_ms
     state.last = expected
     play.taken.update(expected.taken_by_stock())
-    play.runs[expected.job.id] = expected
+    play.runs[expected.job.id, expected.placement.lot] = expected
 
 
 def went_cold(expected: ExpectedRun) -> bool:

@@ -8,15 +8,17 @@ from solver.sequence import Changeover, Run, Stop, Task, VersionRun
 from tests.checker.complaints import differs
 from tests.checker.expected import ExpectedChangeover, ExpectedRun
 from tests.checker.geometry import union
+from tests.checker.lateness import run_late_eur
+from tests.checker.lots import Key
 from tests.checker.quantities import possible_reels
 from tests.checker.state import Replay
 
 
-def schedule_complaints(play: Replay, runs: dict[str, Run]) -> list[str]:
+def schedule_complaints(play: Replay, runs: dict[Key, Run]) -> list[str]:
     """All complaints about runs, in the order of starting: the first one is the one to look at."""
     complaints = [f"run {job_id}: can never start, stock or tools do not suffice" for job_id in play.never]
-    for job_id, expected in play.runs.items():
-        complaints += run_complaints(play, runs[job_id], expected)
+    for key, expected in play.runs.items():
+        complaints += run_complaints(play, runs[key], expected)
     return complaints
 
 
@@ -25,16 +27,16 @@ def run_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[str]:
     return [
         *quantity_complaints(play, run, expected),
         *time_complaints(run, expected),
-        *changeover_complaints(f"run {run.job}, changeover", run.changeover, expected.changeover),
+        *changeover_complaints(f"run {expected.name}, changeover", run.changeover, expected.changeover),
         *roll_end_complaints(run, expected),
         *interruption_complaints(run, expected),
-        *late_complaints(run, expected),
+        *late_complaints(play, run, expected),
     ]
 
 
 def quantity_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[str]:
     """Versions, speed, running time, and what ends inside the run."""
-    where = f"run {run.job}"
+    where = f"run {expected.name}"
     complaints = differs(where, "stock", run.stock, expected.stock)
     complaints += differs(where, "number of versions", len(run.versions), len(expected.versions))
     for said, right in zip(run.versions, expected.versions, strict=False):
@@ -62,7 +64,7 @@ def version_complaints(
 
 def time_complaints(run: Run, expected: ExpectedRun) -> list[str]:
     """Start, wait, print start and end; nothing ends beyond what is known of the calendar."""
-    where = f"run {run.job}"
+    where = f"run {expected.name}"
     complaints = differs(where, "changeover start in ms", run.changeover_start_ms, expected.start_ms)
     complaints += differs(where, "wait in ms", run.wait_ms, expected.wait_ms)
     complaints += differs(where, "print start in ms", run.print_start_ms, expected.print_start_ms)
@@ -82,6 +84,7 @@ def changeover_complaints(where: str, said: Changeover | None, right: ExpectedCh
     outcome = right.outcome
     complaints = differs(where, "mode", said.mode, right.mode)
     complaints += differs(where, "cold", said.cold, right.cold)
+    complaints += differs(where, "joined", said.joined, right.joined)
     complaints += stops_complaints(where, said.stops, outcome.stops)
     complaints += tasks_complaints(f"{where}, hidden", said.hidden, right.hidden)
     complaints += differs(where, "re-engaged", sorted(said.reengaged), sorted(right.reengaged))
@@ -158,7 +161,7 @@ def spoil_complaints(
 
 def roll_end_complaints(run: Run, expected: ExpectedRun) -> list[str]:
     """What each roll end inside the run costs."""
-    where = f"run {run.job}, roll end"
+    where = f"run {expected.name}, roll end"
     complaints = differs(where, "all roll ends' ms", run.roll_end_ms, expected.roll_end_ms)
     wasted_um = expected.roll_ends * expected.roll_end.outcome.waste_um
     complaints += differs(where, "all roll ends' waste in µm", run.roll_end_waste_um, wasted_um)
@@ -169,12 +172,12 @@ def roll_end_complaints(run: Run, expected: ExpectedRun) -> list[str]:
 
 def interruption_complaints(run: Run, expected: ExpectedRun) -> list[str]:
     """Closures that changeover or run went through."""
-    return differs(f"run {run.job}", "interruptions", run.interruptions, expected.interruptions)
+    return differs(f"run {expected.name}", "interruptions", run.interruptions, expected.interruptions)
 
 
-def late_complaints(run: Run, expected: ExpectedRun) -> list[str]:
+def late_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[str]:
     """Press due, lateness and its cost."""
-    where = f"run {run.job}"
+    where = f"run {expected.name}"
     complaints = differs(where, "press due in ms", run.press_due_ms, expected.press_due_ms)
     complaints += differs(where, "lateness in ms", run.lateness_ms, expected.lateness_ms)
-    return complaints + differs(where, "late cost in €", run.late_eur, expected.late_eur)
+    return complaints + differs(where, "late cost in €", run.late_eur, run_late_eur(play, expected))

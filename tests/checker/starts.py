@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 from solver.jobs import Job
 from solver.locks import Before, FixedStart, Started
-from solver.problem import Problem
 from solver.sequence import Placement, Stock
 from tests.checker.changeovers import changeover_at, roll_end_changeover
 from tests.checker.expected import ExpectedRun
+from tests.checker.lateness import press_due_ms
+from tests.checker.lots import labels_by_version
 from tests.checker.open_time import next_open, open_between, work_through
 from tests.checker.quantities import (
     foil_reel_ends,
@@ -20,7 +19,6 @@ from tests.checker.quantities import (
     version_doffs,
     version_runs,
 )
-from tests.checker.rounding import MS_PER_H
 from tests.checker.state import LineState, Next, Replay
 from tests.checker.supply import delivery_times, suffices
 from tests.checker.tooling import needed_tooling, tool_needs, tool_sources
@@ -33,7 +31,7 @@ def lock_earliest_ms(play: Replay, job: Job) -> int | None:
         if isinstance(lock, FixedStart) and lock.job == job.id:
             times.append(lock.start_ms)
         elif isinstance(lock, Before) and lock.then == job.id and str(lock) not in play.broken_locks:
-            times += [play.runs[lock.job].end_ms] if lock.job in play.runs else []
+            times += [run.end_ms for run in play.runs.values() if run.job.id == lock.job]
     return max(times, default=None)
 
 
@@ -79,7 +77,7 @@ def possible_starts(play: Replay, head: Next) -> list[int]:
 def run_at(play: Replay, head: Next, start_ms: int) -> ExpectedRun:
     """Everything about a run whose changeover starts at an instant."""
     problem, state, line, job = play.problem, head.state, head.line, head.job
-    versions = version_runs(problem, line, job)
+    versions = version_runs(problem, line, job, labels_by_version(problem, job, head.placement.lot))
     web_um = sum(version.web_um for version in versions)
     die = problem.dies[job.die]
     speed = speed_um_min(problem, line, job, head.placement.stations)
@@ -112,7 +110,6 @@ def run_at(play: Replay, head: Next, start_ms: int) -> ExpectedRun:
         end_ms=passage.end_ms,
         interruptions=passage.interruptions,
         press_due_ms=press_due_ms(problem, job),
-        late_eur=late_eur(problem, job, passage.end_ms),
     )
 
 
@@ -147,19 +144,5 @@ def started_run(
         end_ms=lock.end_ms,
         interruptions=(),
         press_due_ms=press_due_ms(problem, job),
-        late_eur=late_eur(problem, job, lock.end_ms),
     )
     return expected, head
-
-
-def press_due_ms(problem: Problem, job: Job) -> int | None:
-    """Ship due less the time from press to van."""
-    return None if job.due_ms is None else job.due_ms - problem.plant.after_press_ms
-
-
-def late_eur(problem: Problem, job: Job, end_ms: int) -> Fraction:
-    """A late job costs its van once, and every hour pro rata."""
-    due_ms = press_due_ms(problem, job)
-    if due_ms is None or end_ms <= due_ms:
-        return Fraction(0)
-    return job.late_eur + job.late_eur_per_h * Fraction(end_ms - due_ms, MS_PER_H)

@@ -12,6 +12,7 @@ from solver.problem import Problem
 from solver.sequence import Placement, Stock
 from solver.weights import Weights
 from tests.checker.expected import ExpectedRun
+from tests.checker.lots import Key
 from tests.checker.quantities import used_stations
 from tests.checker.tooling import Floor, Needs, ToolSource, has_aspect, present_floor
 
@@ -63,7 +64,7 @@ class Replay:
     floor: Floor
     states: list[LineState]
     taken: Counter[Stock] = field(default_factory=Counter)
-    runs: dict[str, ExpectedRun] = field(default_factory=dict)
+    runs: dict[Key, ExpectedRun] = field(default_factory=dict)
     never: list[str] = field(default_factory=list)
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 from solver.problem import Problem
 from solver.sequence import Run, Sequence
 from tests.checker.complaints import differs
+from tests.checker.lots import split_complaints
 from tests.checker.possible import legal_choices, line_refusals
 from tests.checker.quantities import stock_for
 from tests.checker.replay import started_lock
@@ -19,14 +18,10 @@ def line_complaints(problem: Problem, sequence: Sequence) -> list[str]:
 
 
 def job_complaints(problem: Problem, sequence: Sequence) -> list[str]:
-    """Every job is placed once or left out once, and a left-out job has a reason."""
-    seen = Counter([run.job for run in sequence.runs] + [left_out.job for left_out in sequence.left_out])
-    complaints = [
-        f"job {job.id}: is {seen[job.id]} times in the sequence, should be once"
-        for job in problem.jobs
-        if seen[job.id] != 1
-    ]
-    unknown = [job_id for job_id in seen if job_id not in problem.job_idx]
+    """Every job is placed once or left out once, whole or in lots; a left-out job has a reason."""
+    seen = [run.job for run in sequence.runs] + [left_out.job for left_out in sequence.left_out]
+    complaints = split_complaints(problem, sequence)
+    unknown = [job_id for job_id in dict.fromkeys(seen) if job_id not in problem.job_idx]
     complaints += [f"job {job_id}: is not in the queue" for job_id in unknown]
     for left_out in sequence.left_out:
         if not any(reason.strip() for reason in left_out.reasons):

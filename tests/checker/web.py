@@ -98,29 +98,33 @@ def lengths_complaints(where: str, pieces: tuple[Piece, ...], runs: list[Expecte
 
 
 def job_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
-    """Every job has its own pieces: by version what it makes, by cause what it wastes.
+    """Every run has its own pieces: by version what it makes, by cause what it wastes.
 
     Whether a changeover's blank and spoil are named after the job before or behind it is free.
     """
-    said: Counter[tuple[str, str | None, str, PieceKind]] = Counter()
+    said: Counter[tuple[int, str | None, str, PieceKind]] = Counter()
     for piece in pieces:
         if not _between_jobs(piece.cause, piece.kind):
-            said[piece.job, piece.version, piece.cause, piece.kind] += piece.length_um
-    right: Counter[tuple[str, str | None, str, PieceKind]] = Counter()
-    for run in runs:
+            said[piece.run, piece.version, piece.cause, piece.kind] += piece.length_um
+    right: Counter[tuple[int, str | None, str, PieceKind]] = Counter()
+    for number, run in enumerate(runs, start=1):
         for version in run.versions:
-            right[run.job.id, version.version, RUN, PieceKind.SELLABLE] += version.good_um
-            right[run.job.id, version.version, RUN, PieceKind.SPOILAGE] += version.web_um - version.good_um
+            right[number, version.version, RUN, PieceKind.SELLABLE] += version.good_um
+            right[number, version.version, RUN, PieceKind.SPOILAGE] += version.web_um - version.good_um
         for (cause, kind, _), length_um in run_lengths(run).items():
             if cause != RUN and not _between_jobs(cause, kind):
-                right[run.job.id, None, cause, kind] += length_um
+                right[number, None, cause, kind] += length_um
     complaints = []
     for key in dict.fromkeys([*right, *said]):
-        job_id, version_id, cause, kind = key
-        what = f"{cause}: {kind} of {job_id}, version {version_id} in µm"
+        number, version_id, cause, kind = key
+        what = f"{cause}: {kind} of run {number}, version {version_id} in µm"
         complaints += differs(where, what, said[key], right[key])
-    known = {"", *(run.job.id for run in runs)}
-    complaints += [f"{where}: {piece.job} is no job of it" for piece in pieces if piece.job not in known]
+    jobs = ["", *(run.job.id for run in runs)]
+    complaints += [
+        f"{where}: {piece.job} is not the job of run {piece.run}"
+        for piece in pieces
+        if not 0 <= piece.run < len(jobs) or piece.job != jobs[piece.run]
+    ]
     named = [piece.version for piece in pieces if piece.cause != RUN and piece.version is not None]
     return complaints + [f"{where}: {version} is named where no version is made" for version in named]
 
@@ -131,20 +135,19 @@ def _between_jobs(cause: str, kind: PieceKind) -> bool:
 
 def order_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
     """Sellable web follows the running order of jobs and versions."""
-    said = [(piece.job, piece.version) for piece in pieces if piece.kind is PieceKind.SELLABLE]
-    right = [(run.job.id, version.version) for run in runs for version in run.versions]
+    said = [(piece.run, piece.version) for piece in pieces if piece.kind is PieceKind.SELLABLE]
+    right = [(number, version.version) for number, run in enumerate(runs, 1) for version in run.versions]
     return differs(where, "order of versions", list(dict.fromkeys(said)), right)
 
 
 def place_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedRun]) -> list[str]:
     """A changeover's strip, blank, splice and start-up lie between the two runs' sellable web."""
     between = (PieceKind.STRIP, PieceKind.BLANK, PieceKind.SPLICE, PieceKind.START_UP)
-    runs_at = {run.job.id: place for place, run in enumerate(runs)}
     said: Counter[int] = Counter()
     place = 0
     for piece in pieces:
         if piece.kind is PieceKind.SELLABLE:
-            place = runs_at.get(piece.job, place) + 1
+            place = piece.run
         if piece.cause == CHANGEOVER and piece.kind in between:
             said[place] += piece.length_um
     complaints = []
@@ -154,7 +157,7 @@ def place_complaints(where: str, pieces: tuple[Piece, ...], runs: list[ExpectedR
             for (cause, kind, _), length_um in run_lengths(run).items()
             if cause == CHANGEOVER and kind in between
         )
-        complaints += differs(where, f"web between runs before {run.job.id} in µm", said[place], right)
+        complaints += differs(where, f"web between runs before {run.name} in µm", said[place], right)
     return complaints
 
 

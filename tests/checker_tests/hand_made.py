@@ -170,13 +170,13 @@ def sequence() -> Sequence:
 def ledger() -> tuple[tuple[Piece, ...], ...]:
     """Strip, sellable, strip, sellable."""
     lengths = (
-        (4_000_000, PieceKind.STRIP, "first", None, "changeover"),
-        (100_200_000, PieceKind.SELLABLE, "first", "v", "run"),
-        (6_500_000, PieceKind.STRIP, "second", None, "changeover"),
-        (100_200_000, PieceKind.SELLABLE, "second", "v", "run"),
+        (4_000_000, PieceKind.STRIP, "first", None, "changeover", 1),
+        (100_200_000, PieceKind.SELLABLE, "first", "v", "run", 1),
+        (6_500_000, PieceKind.STRIP, "second", None, "changeover", 2),
+        (100_200_000, PieceKind.SELLABLE, "second", "v", "run", 2),
     )
     pieces, reached_um = [], 0
-    for length_um, kind, job, version, cause in lengths:
-        pieces.append(Piece("H", reached_um, reached_um + length_um, kind, STOCK, job, version, cause))
+    for length_um, kind, job, version, cause, run in lengths:
+        pieces.append(Piece("H", reached_um, reached_um + length_um, kind, STOCK, job, version, cause, run))
         reached_um += length_um
     return (tuple(pieces),)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -22,7 +23,7 @@ from solver.search.stop import Stop
 from solver.sequence import Changeover, Mode, Sequence, Task
 from solver.splits import cheapest_changeover
 from solver.weights import GOALS, Weights
-from tests.builders.days import M_UM, MIN_MS, DayShape, drawn_day, drawn_order
+from tests.builders.days import M_UM, MIN_MS, DayShape, drawn_day, drawn_lots, drawn_order
 from tests.builders.every_order import every_order
 from tests.builders.scored import Score, scored
 from tests.builders.worked import STATIONS, worked_job, worked_line, worked_problem
@@ -41,6 +42,58 @@ def assert_right(problem: Problem, sequence: Sequence, weights: Weights) -> None
 def test_the_independent_checker_accepts_every_account(seed: int, lines: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=lines))
     assert_right(problem, account(problem, drawn_order(problem, seed), GOALS[goal]), GOALS[goal])
+
+
+SPLIT_DAY = DayShape(jobs=8, lines=2, splits=True)
+
+
+def split_day(seed: int, lines: int) -> Problem:
+    """A drawn day of jobs that may be split and joined, three of them under locks that leave them free to."""
+    free = drawn_day(seed, replace(SPLIT_DAY, lines=lines))
+    first, then, held = random.Random(seed).sample([job.id for job in free.jobs], 3)
+    return Problem(free.plant, free.jobs, (Before(first, then), OnLine(held, "line-1")))
+
+
+@settings(max_examples=40)
+@given(SEEDS, st.integers(1, 3), GOAL_NAMES)
+def test_the_checker_accepts_every_account_of_lots_and_joined_runs(seed: int, lines: int, goal: str) -> None:
+    problem = split_day(seed, lines)
+    assert_right(problem, account(problem, drawn_lots(problem, seed), GOALS[goal]), GOALS[goal])
+
+
+@settings(max_examples=30)
+@given(SEEDS, GOAL_NAMES)
+def test_the_fast_cost_of_lots_and_joined_runs_is_the_account(seed: int, goal: str) -> None:
+    problem = split_day(seed, 2)
+    order = drawn_lots(problem, seed)
+    evaluator = Evaluator(Scheduler(problem, GOALS[goal]), Stop(work=10))
+    score = evaluator.score(evaluator.plans(order))
+    sequence = account(problem, order, GOALS[goal])
+    assert score.eur == pytest.approx(float(sequence.weighed_eur), rel=1e-9, abs=1e-6)
+
+
+@settings(max_examples=25)
+@given(SEEDS)
+def test_an_order_of_lots_that_comes_out_gives_the_same_sequence_again(seed: int) -> None:
+    problem = split_day(seed, 2)
+    sequence = account(problem, drawn_lots(problem, seed), Weights())
+    again = account(problem, sequence.order, Weights())
+    assert again.lines == sequence.lines
+    assert again.cost == sequence.cost
+
+
+def test_the_drawn_split_days_hold_lots_and_joined_runs_of_every_kind() -> None:
+    met: set[str] = set()
+    for seed in range(40):
+        problem = split_day(seed, 2)
+        sequence = account(problem, drawn_lots(problem, seed), Weights())
+        met |= {"lot left out" for left in sequence.left_out if left.lot is not None}
+        met |= {"late lot" for run in sequence.runs if run.lot is not None and run.lateness_ms}
+        met |= {"lock broken" for _ in sequence.broken_locks}
+        for run, following in (pair for line in sequence.lines for pair in pairwise(line.runs)):
+            if following.changeover is not None and following.changeover.joined:
+                met.add("lots joined" if run.job == following.job else "jobs joined")
+    assert met == {"lot left out", "late lot", "lock broken", "lots joined", "jobs joined"}
 
 
 @settings(max_examples=40)
