@@ -72,4 +72,11 @@ class Job(Contract):
     late_eur_per_h: Euro | None = Field(
         default=None, description="Price of every hour beyond; absent: the plant's."
     )
+    least_lot: Count | None = Field(
+        default=None, description="Fewest labels of a lot it may be split into; absent: it is never split."
+    )
+    may_join: bool = Field(
+        default=False,
+        description="Whether it may run as one with a job made alike beside it, without a job change.",
+    )
     versions: tuple[Version, ...] = Field(min_length=1, description="Its SKUs.")

@@ -4,17 +4,33 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from app.contracts.base import Code, Contract, Word
+from app.contracts.base import Code, Contract, Count, Word
+
+
+class LabelRange(Contract):
+    """Labels of a job, those of its versions counted on in order, from 1."""
+
+    first_label: Count = Field(description="The first of them.")
+    last_label: Count = Field(description="The last of them.")
 
 
 class OrderedRun(Contract):
-    """A job in an order."""
+    """A job in an order, or a lot of it."""
 
     job: Code = Field(description="Its number.")
     stations: tuple[Word, ...] | None = Field(
         default=None,
         description="Stations of its layers in laying order, then its die's; absent: the first that can.",
     )
+    lot: LabelRange | None = Field(default=None, description="Its labels that run here; absent: all of them.")
+    row: int | None = Field(default=None, description="Where it stands in the file, for messages.")
+
+
+class LeftOutLot(Contract):
+    """Labels of a job that are not to run though others of it do."""
+
+    job: Code = Field(description="Its number.")
+    lot: LabelRange = Field(description="The labels.")
     row: int | None = Field(default=None, description="Where it stands in the file, for messages.")
 
 
@@ -30,4 +46,5 @@ class RunOrder(Contract):
 
     lines: tuple[LineOrder, ...] = Field(description="Lines that have runs.")
     left_out: tuple[Code, ...] = Field(default=(), description="Jobs that are not to run.")
+    left_out_lots: tuple[LeftOutLot, ...] = Field(default=(), description="Lots that are not to run.")
     file: str | None = Field(default=None, description="Where it was read, for messages.")

@@ -12,6 +12,7 @@ from enum import StrEnum
 from pydantic import Field
 
 from app.contracts.base import Contract, Number
+from app.contracts.orders import LabelRange
 
 
 class Goal(StrEnum):
@@ -57,6 +58,9 @@ class Changeover(Contract):
     """Everything between two runs, or at a roll end inside one."""
 
     mode: str = Field(description="held, or run-out: the line is emptied of the job before.")
+    joined: bool = Field(
+        default=False, description="Whether the run runs as one with the run before: nothing is done."
+    )
     cold: bool = Field(description="Whether the line had to be started up.")
     stops: tuple[Stop, ...] = Field(description="In the order in which they are made.")
     hidden: tuple[Task, ...] = Field(description="Tasks done while the run before runs.")
@@ -73,6 +77,17 @@ class Changeover(Contract):
     waste_m: Number = Field(description="Strip, spoil, splice and start-up together.")
     clean_down_min: Number = Field(description="Cleaning for low-migration work.")
     minutes: Number = Field(description="All of it.")
+
+
+class Lot(LabelRange):
+    """A part of a split job."""
+
+    number: int = Field(description="Which of the job's lots, in the order of their labels.")
+    lots: int = Field(description="How many the job is split into.")
+
+    @property
+    def name(self) -> str:
+        return f"lot {self.number} of {self.lots}"
 
 
 class VersionRun(Contract):
@@ -102,9 +117,12 @@ class Interruption(Contract):
 
 
 class Run(Contract):
-    """A job on a line at a time. It ends when its last sellable metre passes the splice table."""
+    """A job, or a lot of it, on a line at a time. It ends when its last sellable metre passes the splice
+    table.
+    """
 
     job: str = Field(description="Its number.")
+    lot: Lot | None = Field(default=None, description="The part of the job that runs; none: all of it.")
     customer: str = Field(description="Who it is for.")
     substrate: str = Field(description="Its label stock.")
     width_mm: Number = Field(description="Width of the roll.")
@@ -116,7 +134,7 @@ class Run(Contract):
     end: datetime = Field(description="When its last one does.")
     press_due: datetime | None = Field(description="When it must end to ship in time.")
     late_min: Number = Field(description="How much later it ends.")
-    late_eur: Number = Field(description="What that costs.")
+    late_eur: Number = Field(description="What its job's lateness costs, with the run that ends the job.")
     speed_m_min: Number = Field(description="Its speed.")
     wait_min: Number = Field(description="From the run before to its changeover, closures included.")
     run_min: Number = Field(description="Running, reel changes included.")
@@ -130,6 +148,11 @@ class Run(Contract):
     good_m: Number = Field(description="Sellable web.")
     web_m: Number = Field(description="Sellable web and what inspection will reject.")
     waste_m: Number = Field(description="Waste of changeover, roll ends and closures.")
+
+    @property
+    def name(self) -> str:
+        """Its job, and which lot of it."""
+        return f"{self.job}, {self.lot.name}" if self.lot else self.job
 
 
 class Indicators(Contract):
@@ -166,10 +189,18 @@ class LineRuns(Contract):
 
 
 class LeftOut(Contract):
-    """A job that is not in the sequence."""
+    """A job that is not in the sequence, or a lot of one of which others are."""
 
     job: str = Field(description="Its number.")
+    lot: Lot | None = Field(
+        default=None, description="The part of the job that is left out; none: all of it."
+    )
     reasons: tuple[str, ...] = Field(description="Why, line by line.")
+
+    @property
+    def name(self) -> str:
+        """Its job, and which lot of it."""
+        return f"{self.job}, {self.lot.name}" if self.lot else self.job
 
 
 class WasteShare(Contract):
@@ -208,8 +239,8 @@ class Cost(Contract):
 class Totals(Contract):
     """What a sequence is judged by, in natural units."""
 
-    jobs: int = Field(description="Jobs placed.")
-    left_out: int = Field(description="Jobs left out.")
+    jobs: int = Field(description="Jobs placed, whole or in lots.")
+    left_out: int = Field(description="Jobs left out, and lots of jobs of which others are placed.")
     waste_m: Number = Field(description="Wasted web but for the spoilage allowance.")
     waste_m2: Number = Field(description="The same in m².")
     waste: tuple[WasteShare, ...] = Field(description="By kind and stock, spoilage allowance included.")
@@ -221,7 +252,7 @@ class Totals(Contract):
     roll_end_min: Number = Field(description="Minutes of roll ends.")
     interruption_min: Number = Field(description="Minutes that closures cost.")
     clean_down_min: Number = Field(description="Minutes of cleaning behind the last runs.")
-    late_jobs: int = Field(description="Jobs that end after their press due.")
+    late_jobs: int = Field(description="Jobs that end after their press due, split ones with their last lot.")
     lateness_min: Number = Field(description="Their minutes together.")
     tightest: tuple[Slack, ...] = Field(description="The jobs with least slack, tightest first.")
     makespan_min: Number = Field(description="From the plan's start to the last end.")
@@ -243,6 +274,7 @@ class Piece(Contract):
     job: str = Field(description="The job it belongs to.")
     version: str | None = Field(description="The version, inside a run.")
     cause: str = Field(description="run, changeover, roll end or closure.")
+    run: int = Field(description="Its job's run on the line, counted from 1; 0: what was on it before.")
 
 
 class Sequence(Contract):

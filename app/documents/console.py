@@ -84,7 +84,7 @@ def _line_table(line: LineRuns) -> Table:
 def _run_cells(run: Run) -> tuple[str, ...]:
     changeover = run.changeover
     return (
-        run.job,
+        f"{run.job}\n{run.lot.name}" if run.lot else run.job,
         f"{run.substrate} {run.width_mm:f}\n{run.die}",
         "\n".join(_changeover_texts(run)) or "job only",
         str(len(changeover.stops)) if changeover else "–",
@@ -100,6 +100,8 @@ def _changeover_texts(run: Run) -> Iterator[str]:
     if run.changeover is None:
         yield "started before the plan"
         return
+    if run.changeover.joined:
+        yield "runs as one with the run before"
     yield from _stop_texts(run.changeover)
     if run.roll_ends and run.roll_end is not None:
         each = f"{tenths(run.roll_end.waste_m)} m, {tenths(run.roll_end.minutes)} min"
@@ -193,15 +195,22 @@ def _indicators_text(totals: Totals) -> str:
 
 def _remarks(sequence: Sequence) -> Iterator[Text]:
     for left_out in sequence.left_out:
-        yield Text(f"Left out: {left_out.job}: {' | '.join(left_out.reasons)}", style="red")
+        yield Text(f"Left out: {left_out.name}: {' | '.join(left_out.reasons)}", style="red")
     for lock in sequence.broken_locks:
         yield Text(f"Broken lock: {lock}", style="red")
+    for (job, version), labels in _held_to_maximum(sequence).items():
+        yield Text(f"{job}, version {version}: held to its maximum of {labels:,}.")
+
+
+def _held_to_maximum(sequence: Sequence) -> dict[tuple[str, str], int]:
+    """Labels of the versions held to their maximum, all lots of a job together."""
+    held: dict[tuple[str, str], int] = {}
     for run in (run for line in sequence.lines for run in line.runs):
         for version in run.versions:
             if version.held_to_maximum:
-                yield Text(
-                    f"{run.job}, version {version.version}: held to its maximum of {version.target:,}."
-                )
+                named = (run.job, version.version)
+                held[named] = held.get(named, 0) + version.target
+    return held
 
 
 def _search_text(search: Search) -> str:

@@ -10,6 +10,7 @@ from app.contracts.sequences import Change, Changeover, LineRuns, Run, Task
 from app.documents.figures import tenths
 from app.drawings.labels import day_and_clock
 
+JOINED = "Made like the run before: the web runs on, and not even the job is set."
 JOB_ONLY = "Nothing changes at any station: only the job is set."
 
 
@@ -56,6 +57,8 @@ def _summary(run: Run) -> str:
     changeover = run.changeover
     if changeover is None:
         return "Started before the plan; no changeover."
+    if changeover.joined:
+        return "Runs as one with the run before: 0.0 min. Waste 0.0 m."
     stops = len(changeover.stops)
     way = "line run out" if changeover.mode == "run-out" else "web held"
     parts = [f"{stops} {'stop' if stops == 1 else 'stops'}, {way}", f"{tenths(changeover.minutes)} min"]
@@ -104,9 +107,9 @@ def _groups(number: int, run: Run, before: Run | None) -> Iterator[StopSteps]:
 def _changeover_groups(number: int, changeover: Changeover, before: Run | None) -> Iterator[StopSteps]:
     if changeover.hidden:
         steps = tuple(_step("while running", task) for task in changeover.hidden)
-        whose = f"{before.job} runs" if before else "the line runs"
+        whose = f"{before.name} runs" if before else "the line runs"
         yield StopSteps(f"While {whose}, at stations it does not use: takes no time of the line", steps)
-    whose = f"the last sellable metre of {before.job}" if before else "the last metre on the line"
+    whose = f"the last sellable metre of {before.name}" if before else "the last metre on the line"
     for stop_number, stop in enumerate(changeover.stops, start=1):
         name = f"{number}.{stop_number}"
         steps = tuple(_step(f"stop {name}", task) for task in stop.tasks)
@@ -121,7 +124,7 @@ def _changeover_groups(number: int, changeover: Changeover, before: Run | None) 
         )
         yield StopSteps("Back from being thrown off: no stop, only metres to register", steps)
     if not changeover.stops and not changeover.hidden and not kept:
-        yield StopSteps(JOB_ONLY, ())
+        yield StopSteps(JOINED if changeover.joined else JOB_ONLY, ())
 
 
 def _kept_stations(changeover: Changeover) -> Iterator[str]:

@@ -25,6 +25,8 @@ class Stretch:
     job: str
     stock: str
     cause: str
+    run: int
+    """The job's run on the line, counted from 1."""
 
     @property
     def length_m(self) -> Decimal:
@@ -36,14 +38,14 @@ def stretches(pieces: Iterable[Piece]) -> tuple[Stretch, ...]:
     return tuple(_joined(list(alike)) for _, alike in groupby(pieces, _sort))
 
 
-def _sort(piece: Piece) -> tuple[str, str, str, str, Decimal]:
+def _sort(piece: Piece) -> tuple[str, str, str, str, Decimal, int]:
     kind = "sellable" if piece.kind in IN_RUN else piece.kind
-    return kind, piece.job, piece.cause, piece.substrate, piece.width_mm
+    return kind, piece.job, piece.cause, piece.substrate, piece.width_mm, piece.run
 
 
 def _joined(pieces: list[Piece]) -> Stretch:
     first = pieces[0]
     allowance_m = sum((piece.length_m for piece in pieces if piece.kind == "spoilage allowance"), ZERO)
-    kind, job, cause, substrate, width_mm = _sort(first)
+    kind, job, cause, substrate, width_mm, run = _sort(first)
     stock = f"{substrate} {width_mm:f} mm"
-    return Stretch(first.from_m, pieces[-1].to_m, kind, allowance_m, job, stock, cause)
+    return Stretch(first.from_m, pieces[-1].to_m, kind, allowance_m, job, stock, cause, run)

@@ -6,13 +6,15 @@ import csv
 from collections.abc import Iterator
 from pathlib import Path
 
-from app.contracts.sequences import Run, Sequence
+from app.contracts.sequences import Lot, Run, Sequence
 
 JSON_NAME = "sequence.json"
 CSV_NAME = "sequence.csv"
 HEADING = (
     "line",
     "job",
+    "first_label",
+    "last_label",
     "stations",
     "substrate",
     "width_mm",
@@ -28,7 +30,7 @@ HEADING = (
     "run_min",
     "web_m",
 )
-"""A job without a line is left out."""
+"""A job without a line is left out. Labels are those of a lot, counted from 1 over the job's versions."""
 
 
 def write_sequence(sequence: Sequence, folder: Path) -> tuple[Path, Path]:
@@ -52,13 +54,18 @@ def _rows(sequence: Sequence) -> Iterator[tuple[object, ...]]:
         for run in line.runs:
             yield (line.line, *_run_cells(run))
     for left_out in sequence.left_out:
-        yield ("", left_out.job, *("" for _ in HEADING[2:]))
+        yield ("", left_out.job, *_label_cells(left_out.lot), *("" for _ in HEADING[4:]))
+
+
+def _label_cells(lot: Lot | None) -> tuple[object, object]:
+    return ("", "") if lot is None else (lot.first_label, lot.last_label)
 
 
 def _run_cells(run: Run) -> tuple[object, ...]:
     changeover = run.changeover
     return (
         run.job,
+        *_label_cells(run.lot),
         ";".join(run.stations),
         run.substrate,
         f"{run.width_mm:f}",

@@ -21,7 +21,8 @@ class Block:
     title: str
     number: int
     """Of the run it belongs to, from 1."""
-    job: str
+    name: str
+    """Of that run."""
 
 
 def line_blocks(line: LineRuns, plan_start: datetime) -> tuple[Block, ...]:
@@ -67,7 +68,7 @@ def _block(kind: str, begins: datetime, ends: datetime, run: Run, number: int) -
         when = f"{day_and_clock(begins)} to {day_and_clock(ends)}"
         words = {"wait": "wait before", "changeover": "changeover to", "cleaning": "cleaning after"}
         yield Block(
-            kind, begins, ends, f"{words.get(kind, kind)} {number} {run.job}, {when}", number, run.job
+            kind, begins, ends, f"{words.get(kind, kind)} {number} {run.name}, {when}", number, run.name
         )
 
 

@@ -164,7 +164,7 @@ def _blocks(panel: _Panel, blocks: Sequence[Block], top_mm: float, palette: Pale
             left_mm, right_mm = panel.x_mm(block.begins), panel.x_mm(block.ends)
             yield mark(palette, block.kind, left_mm, top_mm, right_mm - left_mm, _BLOCK_MM, block.title)
             words = first_that_fits(
-                (f"{block.number} {block.job}", str(block.number)), right_mm - left_mm - 0.8
+                (f"{block.number} {block.name}", str(block.number)), right_mm - left_mm - 0.8
             )
             if block.kind == "run" and words:
                 yield text(left_mm + 0.6, top_mm + 4.2, words)
@@ -220,7 +220,7 @@ class _Flag:
     @property
     def title(self) -> str:
         runs = "; ".join(
-            f"{number} {run.job} {'missed' if run.late_min else 'kept'}" for _, number, run in self.due_runs
+            f"{number} {run.name} {'missed' if run.late_min else 'kept'}" for _, number, run in self.due_runs
         )
         return f"press due {day_and_clock(self.due)}: {runs}"
 

@@ -105,24 +105,23 @@ def run_starts_m(runs: Sequence[Run]) -> tuple[Decimal, ...]:
 def stop_marks(line_runs: LineRuns, pieces: Sequence[Piece]) -> tuple[StopMark, ...]:
     """Every stop of a line in the order of its web: those of changeovers, and those of roll ends."""
     starts = run_starts_m(line_runs.runs)
-    numbers = _run_numbers(line_runs)
     of_changeovers = (
         stop
-        for run, start_m in zip(line_runs.runs, starts, strict=False)
+        for number, (run, start_m) in enumerate(zip(line_runs.runs, starts, strict=False), start=1)
         if run.changeover
-        for stop in _stops(run.changeover, numbers[run.job], run.job, start_m)
+        for stop in _stops(run.changeover, number, run.name, start_m)
     )
     of_roll_ends = (
-        StopMark(f"{numbers[piece.job]}r", piece.from_m, piece.job, "roll end")
+        StopMark(f"{piece.run}r", piece.from_m, _name(line_runs, piece.run), "roll end")
         for piece in pieces
         if piece.cause == "roll end" and piece.kind == "splice"
     )
     return tuple(sorted((*of_changeovers, *of_roll_ends), key=lambda stop: stop.at_m))
 
 
-def _run_numbers(line_runs: LineRuns) -> dict[str, int]:
-    """The run of each job: a job runs once."""
-    return {run.job: number for number, run in enumerate(line_runs.runs, start=1)}
+def _name(line_runs: LineRuns, number: int) -> str:
+    """A run by its number; 0 is what was on the line before the plan."""
+    return line_runs.runs[number - 1].name if number else ""
 
 
 def _own_m(run: Run) -> Decimal:
@@ -156,14 +155,13 @@ def _sheet(
 ) -> Markup:
     palette = Palette(f"{prefix}-{rows.start}", WEB_FILLS)
     total_m = pieces[-1].to_m
-    run_numbers = _run_numbers(line_runs)
     marks: list[Markup] = []
     for place, row in enumerate(rows):
         end_m = min(total_m, (row + 1) * row_m)
         view = _Row(row * row_m, row_m, end_m, end_m == total_m, place * ROW_MM)
         marks += view.axis()
         marks += view.pieces(pieces, palette)
-        marks += view.jobs(pieces, run_numbers)
+        marks += view.runs(pieces, line_runs)
         marks += view.stops(stops)
     from_m, to_m = rows.start * row_m, min(total_m, rows.stop * row_m)
     name = f"Web of line {line_runs.line} from {metres(from_m)} to {metres(to_m)}, to scale"
@@ -203,15 +201,15 @@ class _Row:
                     palette, piece.kind, left_mm, top_mm, right_mm - left_mm, _BAR_HEIGHT_MM, _told(piece)
                 )
 
-    def jobs(self, pieces: Sequence[Piece], run_numbers: dict[str, int]) -> Iterator[Markup]:
+    def runs(self, pieces: Sequence[Piece], line_runs: LineRuns) -> Iterator[Markup]:
         """Which run a stretch belongs to, below it."""
         inside = [piece for piece in pieces if piece.from_m < self.to_m and piece.to_m > self.from_m]
         below_mm = self.top_mm + _BAR_TOP_MM + _BAR_HEIGHT_MM
-        for job, stretch in groupby((piece for piece in inside if piece.cause != "changeover"), _job):
+        for number, stretch in groupby((piece for piece in inside if piece.cause != "changeover"), _run):
             owned = list(stretch)
             left_mm, right_mm = self.x_mm(owned[0].from_m), self.x_mm(owned[-1].to_m)
-            number = str(run_numbers.get(job, ""))
-            words = first_that_fits((f"{number} {job}", job, number), right_mm - left_mm - 0.6)
+            name = _name(line_runs, number)
+            words = first_that_fits((f"{number} {name}", name, str(number)), right_mm - left_mm - 0.6)
             yield line(left_mm + 0.3, below_mm + 0.8, right_mm - 0.3, below_mm + 0.8, stroke_width=0.35)
             if words:
                 yield text(left_mm + 0.4, below_mm + 3.4, words)
@@ -236,8 +234,8 @@ class _Row:
                     free_from_mm = centre_mm + half_mm + 0.4
 
 
-def _job(piece: Piece) -> str:
-    return piece.job
+def _run(piece: Piece) -> int:
+    return piece.run
 
 
 def _told(piece: Piece) -> str:

@@ -45,6 +45,8 @@ COLUMNS = Columns(
         "roll_width_mm",
         "late_eur",
         "late_eur_per_h",
+        "least_lot",
+        "may_join",
     ),
     spellings=OF_JOBS,
 )
@@ -75,6 +77,8 @@ def _readers(name_layer: NameLayer) -> CellReaders:
         "roll_width_mm": decimal_number,
         "late_eur": decimal_number,
         "late_eur_per_h": decimal_number,
+        "least_lot": whole_number,
+        "may_join": _plainly(yes_or_no),
     }
     return CellReaders(by_column, NEVER_EMPTY, _READ_WHEN_EMPTY)
 

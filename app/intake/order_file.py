@@ -7,10 +7,12 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from app.contracts.base import Code, Word
+from app.contracts.base import Code, Count, Word
 from app.contracts.jobs import Job
-from app.contracts.orders import LineOrder, OrderedRun, RunOrder
+from app.contracts.orders import LabelRange, LeftOutLot, LineOrder, OrderedRun, RunOrder
 from app.contracts.plant import Plant
+from app.intake.cell_error import CellError
+from app.intake.cells import whole_number
 from app.intake.findings import Findings, unknown
 from app.intake.json_text import contract_faults, read_contract
 from app.intake.tables import Columns, Row, read_table
@@ -18,6 +20,8 @@ from app.intake.tables import Columns, Row, read_table
 COLUMNS = Columns(
     required=("line", "job"),
     optional=(
+        "first_label",
+        "last_label",
         "stations",
         "substrate",
         "width_mm",
@@ -34,12 +38,25 @@ COLUMNS = Columns(
         "web_m",
     ),
 )
-"""line, job and stations decide; the rest is what a plan writes beside them, and is passed over."""
+"""line, job, labels and stations decide; the rest is what a plan writes beside them, and is passed over."""
+
+OF_LOT = ("first_label", "last_label")
+
+
+class _LotEntry(BaseModel):
+    model_config = ConfigDict(extra="ignore")
+    first_label: Count
+    last_label: Count
+
+    @property
+    def labels(self) -> LabelRange:
+        return LabelRange(first_label=self.first_label, last_label=self.last_label)
 
 
 class _RunEntry(BaseModel):
     model_config = ConfigDict(extra="ignore")
     job: Code
+    lot: _LotEntry | None = None
     stations: tuple[Word, ...] | None = None
 
 
@@ -52,6 +69,7 @@ class _LineEntry(BaseModel):
 class _LeftOutEntry(BaseModel):
     model_config = ConfigDict(extra="ignore")
     job: Code
+    lot: _LotEntry | None = None
 
 
 class _SequenceFile(BaseModel):
@@ -79,11 +97,17 @@ def _from_json(path: Path, findings: Findings) -> RunOrder | None:
         lines=tuple(
             LineOrder(
                 line=entry.line,
-                runs=tuple(OrderedRun(job=run.job, stations=run.stations) for run in entry.runs),
+                runs=tuple(
+                    OrderedRun(job=run.job, stations=run.stations, lot=run.lot.labels if run.lot else None)
+                    for run in entry.runs
+                ),
             )
             for entry in sequence.lines
         ),
-        left_out=tuple(entry.job for entry in sequence.left_out),
+        left_out=tuple(entry.job for entry in sequence.left_out if entry.lot is None),
+        left_out_lots=tuple(
+            LeftOutLot(job=entry.job, lot=entry.lot.labels) for entry in sequence.left_out if entry.lot
+        ),
         file=str(path),
     )
 
@@ -94,18 +118,24 @@ def _from_csv(path: Path, findings: Findings) -> RunOrder | None:
         return None
     lines: dict[str, list[OrderedRun]] = {}
     left_out: list[str] = []
+    left_out_lots: list[LeftOutLot] = []
     for row in rows:
         if not row.cells["job"]:
             findings.fault(str(path), "must not be empty", row=row.number, field="job")
-        elif not row.cells["line"]:
-            left_out.append(row.cells["job"])
+            continue
+        run = _ordered_run(row, str(path), findings)
+        if run is None:
+            continue
+        if row.cells["line"]:
+            lines.setdefault(row.cells["line"], []).append(run)
+        elif run.lot is not None:
+            left_out_lots.append(LeftOutLot(job=run.job, lot=run.lot, row=run.row))
         else:
-            run = _ordered_run(row, str(path), findings)
-            if run is not None:
-                lines.setdefault(row.cells["line"], []).append(run)
+            left_out.append(run.job)
     return RunOrder(
         lines=tuple(LineOrder(line=line, runs=tuple(runs)) for line, runs in lines.items()),
         left_out=tuple(left_out),
+        left_out_lots=tuple(left_out_lots),
         file=str(path),
     )
 
@@ -113,28 +143,66 @@ def _from_csv(path: Path, findings: Findings) -> RunOrder | None:
 def _ordered_run(row: Row, file: str, findings: Findings) -> OrderedRun | None:
     stations = row.cells.get("stations")
     named = [part.strip() for part in stations.split(";")] if stations else None
+    faults_before = len(findings.faults)
+    lot = _labels(row, file, findings)
+    if len(findings.faults) > faults_before:
+        return None
     try:
-        return OrderedRun.model_validate({"job": row.cells["job"], "stations": named, "row": row.number})
+        return OrderedRun.model_validate(
+            {"job": row.cells["job"], "stations": named, "lot": lot, "row": row.number}
+        )
     except ValidationError as error:
         findings.faults += contract_faults(error, file, (), row.number)
         return None
 
 
+def _labels(row: Row, file: str, findings: Findings) -> LabelRange | None:
+    """The labels of a row's lot; None where it has none, or with faults."""
+    texts = {column: row.cells.get(column, "") for column in OF_LOT}
+    if not any(texts.values()):
+        return None
+    labels: dict[str, int] = {}
+    for column, text in texts.items():
+        try:
+            if not text:
+                raise CellError("must be given where the other end of the lot is")
+            labels[column] = whole_number(text, row.separators_of(column))
+        except CellError as error:
+            findings.fault(file, str(error), row=row.number, field=column, value=text or None)
+    if len(labels) < len(OF_LOT):
+        return None
+    return _range(labels["first_label"], labels["last_label"], file, row.number, findings)
+
+
+def _range(first: int, last: int, file: str, row: int | None, findings: Findings) -> LabelRange | None:
+    if last < first:
+        right = f"should be at least the first label, {first}"
+        findings.fault(file, right, row=row, field="last_label", value=str(last))
+        return None
+    return LabelRange(first_label=first, last_label=last)
+
+
 def _check_order(order: RunOrder, plant: Plant, jobs: Sequence[Job], file: str, findings: Findings) -> None:
     lines = {line.id: line for line in plant.lines}
     by_id = {job.job: job for job in jobs}
-    seen: set[str] = set()
+    seen: dict[str, bool] = {}
     placed = [(line_order.line, run) for line_order in order.lines for run in line_order.runs]
-    for job_id in order.left_out:
-        placed.append(("", OrderedRun(job=job_id)))
+    placed += [("", OrderedRun(job=job_id)) for job_id in order.left_out]
+    placed += [("", OrderedRun(job=left.job, lot=left.lot, row=left.row)) for left in order.left_out_lots]
     for line_id, run in placed:
         if line_id and line_id not in lines:
             findings.fault(file, unknown("line", line_id, lines), row=run.row, field="line", value=line_id)
         if run.job not in by_id:
             findings.fault(file, unknown("job", run.job, by_id), row=run.row, field="job", value=run.job)
-        elif run.job in seen:
-            findings.fault(file, "should be there once only", row=run.row, field="job", value=run.job)
-        seen.add(run.job)
+        elif run.job in seen and not (seen[run.job] and run.lot is not None):
+            in_lots = seen[run.job] or run.lot is not None
+            right = (
+                "should be there once only, or with first_label and last_label in each row"
+                if in_lots
+                else "should be there once only"
+            )
+            findings.fault(file, right, row=run.row, field="job", value=run.job)
+        seen.setdefault(run.job, run.lot is not None)
         if line_id in lines and run.job in by_id and run.stations is not None:
             known = {station.id for station in lines[line_id].stations}
             _check_stations(run, known, by_id[run.job], file, findings)

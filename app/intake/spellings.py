@@ -29,6 +29,8 @@ OF_JOBS: Spellings = {
     "roll_width_mm": ("roll width", "web width", "web width mm", "stock width", "material width"),
     "late_eur": ("late cost", "late fee", "penalty"),
     "late_eur_per_h": ("late cost per hour", "late per hour", "penalty per hour"),
+    "least_lot": ("least lot size", "smallest lot", "minimum lot", "minimum lot size", "min lot"),
+    "may_join": ("join", "may run as one", "can join", "combine", "may combine"),
 }
 
 OF_DIES: Spellings = {

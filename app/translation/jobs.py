@@ -37,6 +37,8 @@ def solver_job_of(plant: Plant, job: Job, clock: PlanClock) -> solver_jobs.Job:
         due_ms=None if job.due is None else clock.ms(job.due),
         late_eur=Fraction(late_eur),
         late_eur_per_h=Fraction(late_eur_per_h),
+        least_lot=job.least_lot,
+        may_join=job.may_join,
     )
 
 

@@ -16,12 +16,13 @@ from app.translation.solving import Question
 from app.translation.units import m_from_um, rounded
 from solver import sequence as solver_sequence
 from solver.account import account_with, placement_faults
+from solver.lots import fitted
 from solver.problem import Problem
 from solver.schedule import Scheduler
 from solver.search.compile import CompiledPlant
 from solver.search.plant_search import improved_order
 from solver.search.stop import Stop
-from solver.sequence import Order, Placement
+from solver.sequence import Lot, Order, Placement
 from solver.weights import GOALS
 
 CHANGES_A_COSTING = 100
@@ -114,7 +115,9 @@ class SameQueue:
         """An order on a plant; None where the plant contradicts itself."""
         problem = self._problem(plant)
         effort.count()
-        return None if problem is None else self._outcome(Scheduler(problem, GOALS[self.goal]), order)
+        if problem is None:
+            return None
+        return self._outcome(Scheduler(problem, GOALS[self.goal]), fitted(problem, order))
 
     def reordered(self, plant: Plant, order: Order, effort: Effort, stop: Stop, seed: int) -> Outcome | None:
         """The best order that a search from an order finds on a plant; None as above.
@@ -125,7 +128,7 @@ class SameQueue:
         if problem is None:
             return None
         compiled = CompiledPlant(problem, GOALS[self.goal])
-        found = improved_order(compiled, _possible(problem, order), stop, seed)
+        found = improved_order(compiled, _possible(problem, fitted(problem, order)), stop, seed)
         effort.count(-(-stop.done // CHANGES_A_COSTING))
         return self._outcome(compiled.scheduler, found)
 
@@ -153,7 +156,11 @@ class SameQueue:
 
 def _placement(problem: Problem, line_idx: int, run: contracts.Run) -> Placement:
     station_idx = {station.id: idx for idx, station in enumerate(problem.plant.lines[line_idx].stations)}
-    return Placement(problem.job_idx[run.job], tuple(station_idx[station] for station in run.stations))
+    return Placement(
+        problem.job_idx[run.job],
+        tuple(station_idx[station] for station in run.stations),
+        None if run.lot is None else Lot(run.lot.first_label - 1, run.lot.last_label),
+    )
 
 
 def _possible(problem: Problem, order: Order) -> Order:

@@ -18,6 +18,7 @@ from solver.sequence import (
     Cost,
     Interruption,
     LineRuns,
+    Lot,
     Piece,
     Run,
     Sequence,
@@ -42,7 +43,8 @@ class Costed:
 def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
     """A sequence with its totals and its ledger."""
     measures = measure(costed.problem, sequence, costed.weights)
-    lines = tuple(_line_runs(costed, line, measures) for line in sequence.lines)
+    lots = _lots_by_job(sequence)
+    lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)
     return contracts.Sequence(
         site=costed.site,
         zone=costed.clock.zone.key,
@@ -50,7 +52,10 @@ def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
         goal=costed.goal,
         lines=lines,
         left_out=tuple(
-            contracts.LeftOut(job=left_out.job, reasons=left_out.reasons) for left_out in sequence.left_out
+            contracts.LeftOut(
+                job=left_out.job, lot=_lot(lots, left_out.job, left_out.lot), reasons=left_out.reasons
+            )
+            for left_out in sequence.left_out
         ),
         broken_locks=tuple(
             lock_text(lock, costed.clock)
@@ -66,14 +71,40 @@ def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
 def baseline_contract(costed: Costed, name: str, sequence: Sequence) -> contracts.Baseline:
     """Cost and totals of an order nobody searched for."""
     measures = measure(costed.problem, sequence, costed.weights)
-    lines = tuple(_line_runs(costed, line, measures) for line in sequence.lines)
+    lots = _lots_by_job(sequence)
+    lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)
     return contracts.Baseline(name=name, cost=_cost(sequence.cost), totals=_totals(sequence, lines, measures))
 
 
-def _line_runs(costed: Costed, line: LineRuns, measures: Measures) -> contracts.LineRuns:
+LotsByJob = dict[str, list[Lot]]
+
+
+def _lots_by_job(sequence: Sequence) -> LotsByJob:
+    """Every lot of every split job in the order of its labels, left-out ones too."""
+    lots: LotsByJob = {}
+    parts = [(run.job, run.lot) for run in sequence.runs]
+    parts += [(left_out.job, left_out.lot) for left_out in sequence.left_out]
+    for job, lot in parts:
+        if lot is not None:
+            lots.setdefault(job, []).append(lot)
+    return {job: sorted(of_job) for job, of_job in lots.items()}
+
+
+def _lot(lots: LotsByJob, job: str, lot: Lot | None) -> contracts.Lot | None:
+    if lot is None:
+        return None
+    return contracts.Lot(
+        first_label=lot.first + 1,
+        last_label=lot.last,
+        number=lots[job].index(lot) + 1,
+        lots=len(lots[job]),
+    )
+
+
+def _line_runs(costed: Costed, line: LineRuns, measures: Measures, lots: LotsByJob) -> contracts.LineRuns:
     return contracts.LineRuns(
         line=line.line,
-        runs=tuple(_run(costed, run) for run in line.runs),
+        runs=tuple(_run(costed, run, lots) for run in line.runs),
         closures=tuple(_closures(costed, line)),
         waiting_min=min_from_ms(line.waiting_ms),
         clean_down_min=min_from_ms(line.clean_down_ms),
@@ -94,12 +125,13 @@ def _closures(costed: Costed, line: LineRuns) -> Iterator[contracts.Closure]:
         )
 
 
-def _run(costed: Costed, run: Run) -> contracts.Run:
+def _run(costed: Costed, run: Run, lots: LotsByJob) -> contracts.Run:
     clock = costed.clock
     job = costed.problem.jobs[run.job_idx]
     changeover_um = run.changeover.waste_um if run.changeover else 0
     return contracts.Run(
         job=run.job,
+        lot=_lot(lots, run.job, run.lot),
         customer=job.customer,
         substrate=run.stock.substrate,
         width_mm=mm_from_um(run.stock.width_um),
@@ -156,6 +188,7 @@ def _changeover(changeover: Changeover) -> contracts.Changeover:
     splice_at_um = changeover.splice_at_um
     return contracts.Changeover(
         mode=changeover.mode.value,
+        joined=changeover.joined,
         cold=changeover.cold,
         stops=tuple(_stop(stop) for stop in changeover.stops),
         hidden=tuple(_task(task) for task in changeover.hidden),
@@ -247,7 +280,7 @@ def _totals(
         for share in measures.waste
     )
     return contracts.Totals(
-        jobs=len(runs),
+        jobs=len({run.job for run in runs}),
         left_out=len(sequence.left_out),
         waste_m=m_from_um(measures.waste_um),
         waste_m2=rounded(measures.waste_m2),
@@ -261,13 +294,21 @@ def _totals(
         interruption_min=_sum(interruption.minutes for run in runs for interruption in run.interruptions),
         clean_down_min=_sum(line.clean_down_min for line in lines),
         late_jobs=measures.late_jobs,
-        lateness_min=_sum(run.late_min for run in runs),
+        lateness_min=_sum(_late_min_by_job(runs).values()),
         tightest=tuple(
             contracts.Slack(job=job, slack_min=min_from_ms(slack_ms)) for job, slack_ms in measures.tightest
         ),
         makespan_min=min_from_ms(measures.makespan_ms),
         indicators=_indicators(measures.indicators),
     )
+
+
+def _late_min_by_job(runs: Iterable[contracts.Run]) -> dict[str, Decimal]:
+    """How late every job is: as its last run."""
+    late_min: dict[str, Decimal] = {}
+    for run in runs:
+        late_min[run.job] = max(run.late_min, late_min.get(run.job, run.late_min))
+    return late_min
 
 
 def _sum(parts: Iterable[Decimal]) -> Decimal:
@@ -296,4 +337,5 @@ def _piece(piece: Piece) -> contracts.Piece:
         job=piece.job,
         version=piece.version,
         cause=piece.cause,
+        run=piece.run,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -10,7 +10,7 @@ from typing import Protocol
 from app.contracts import sequences as contracts
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
-from app.contracts.orders import OrderedRun, RunOrder
+from app.contracts.orders import LabelRange, OrderedRun, RunOrder
 from app.contracts.plant import Plant
 from app.contracts.readiness import JobReadiness, LineFit, Readiness, StockNeed
 from app.errors import BadInput, Fault
@@ -24,12 +24,13 @@ from solver.account import account, placement_faults
 from solver.baselines import as_entered, by_due_time
 from solver.feasibility import reasons, station_choices
 from solver.ledger import web_ledger
+from solver.lots import lot_faults
 from solver.plant import StockedWidth
 from solver.problem import Problem
 from solver.search.preparation import is_prepared, prepare
 from solver.search.solve import ContradictoryLocksError, Progress, SearchResult, solve
 from solver.search.stop import Stop
-from solver.sequence import Order, Placement, Stock
+from solver.sequence import Lot, Order, Placement, Stock
 from solver.sequence import Sequence as SolverSequence
 from solver.weights import GOALS
 
@@ -162,6 +163,7 @@ class Question:
                     faults.append(placed)
                 else:
                     placements[line_idx].append(placed)
+        faults += self._lot_faults(order)
         if faults:
             raise BadInput(faults)
         return tuple(tuple(line_placements) for line_placements in placements)
@@ -169,6 +171,7 @@ class Question:
     def _missing(self, order: RunOrder) -> list[Fault]:
         """Jobs that the order neither places nor leaves out, though some line could run them."""
         named = {run.job for line_order in order.lines for run in line_order.runs} | set(order.left_out)
+        named |= {left_out.job for left_out in order.left_out_lots}
         return [
             Fault("must be in the order: a line can run it", file=order.file, field="job", value=job.id)
             for job_idx, job in enumerate(self.problem.jobs)
@@ -178,6 +181,21 @@ class Question:
                 for line_idx in range(len(self.problem.plant.lines))
             )
         ]
+
+    def _lot_faults(self, order: RunOrder) -> Iterator[Fault]:
+        """Jobs whose lots, those meant to stay out among them, do not part them as they may be parted."""
+        runs = [run for line_order in order.lines for run in line_order.runs]
+        parts = [(run.job, run.lot, run.row) for run in runs]
+        parts += [(left_out.job, left_out.lot, left_out.row) for left_out in order.left_out_lots]
+        lots: dict[str, list[Lot]] = {}
+        rows: dict[str, int | None] = {}
+        for job, labels, row in parts:
+            if labels is not None:
+                lots.setdefault(job, []).append(_solver_lot(labels))
+                rows.setdefault(job, row)
+        for job, of_job in lots.items():
+            for why in lot_faults(self.problem, self.problem.job_idx[job], of_job):
+                yield Fault(why, file=order.file, row=rows[job], field="first_label", value=job)
 
     def _placement(self, line_idx: int, run: OrderedRun, file: str | None) -> Placement | Fault:
         job_idx = self.problem.job_idx[run.job]
@@ -189,7 +207,7 @@ class Question:
             stations = tuple(station_idx[station] for station in run.stations)
         why = placement_faults(self.problem, line_idx, job_idx, stations)
         if not why:
-            return Placement(job_idx, stations)
+            return Placement(job_idx, stations, None if run.lot is None else _solver_lot(run.lot))
         return Fault(
             right=f"cannot run on {line.id}: {'; '.join(why)}",
             file=file,
@@ -227,6 +245,10 @@ class Question:
     def _stocked(self, stock: Stock) -> StockedWidth | None:
         widths = self.problem.substrates[stock.substrate].widths
         return next((stocked for stocked in widths if stocked.width_um == stock.width_um), None)
+
+
+def _solver_lot(labels: LabelRange) -> Lot:
+    return Lot(labels.first_label - 1, labels.last_label)
 
 
 def _stock_need(stock: Stock, needed_um: int, stocked: StockedWidth | None) -> StockNeed:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from app.contracts.orders import RunOrder
+from app.contracts.orders import LabelRange, RunOrder
 from app.errors import BadInput, Fault
 from app.intake.queue import read_queue_and_order
 from tests.app.queues import Files
@@ -50,6 +50,43 @@ def test_json_needs_no_more_than_lines_runs_and_jobs(files: Files) -> None:
     assert [run.job for run in order.lines[0].runs] == ["J-2101", "J-2102", "J-2103", "J-2104"]
 
 
+def test_a_row_may_be_a_lot_and_one_without_a_line_leaves_that_lot_out(files: Files) -> None:
+    order = read(
+        files,
+        "line,job,first_label,last_label\nH1,J-2101,1,4000\nP1,J-2101,4001,9000\n,J-2101,9001,12000\n"
+        "H1,J-2102,,\n,J-2103,,\n,J-2104,,\n",
+    )
+    (first, whole), (second,) = (line.runs for line in order.lines)
+    assert [first.lot, second.lot, whole.lot] == [labels(1, 4000), labels(4001, 9000), None]
+    assert order.left_out == ("J-2103", "J-2104")
+    assert [(left.job, left.lot, left.row) for left in order.left_out_lots] == [
+        ("J-2101", labels(9001, 12000), 4)
+    ]
+
+
+def labels(first: int, last: int) -> LabelRange:
+    return LabelRange(first_label=first, last_label=last)
+
+
+@pytest.mark.parametrize(
+    ("rows", "row", "field", "value", "right"),
+    [
+        ("H1,J-2101,1,\n", 2, "last_label", None, "must be given where the other end of the lot is"),
+        ("H1,J-2101,0,500\n", 2, "first_label", "0", "whole number above 0"),
+        ("H1,J-2101,1,1.5\n", 2, "last_label", "1.5", "whole number above 0"),
+        ("H1,J-2101,500,499\n", 2, "last_label", "499", "should be at least the first label, 500"),
+        ("H1,J-2101,1,500\nH1,J-2101,,\n", 3, "job", "J-2101", "with first_label and last_label in each row"),
+        ("H1,J-2101,,\nH1,J-2101,1,500\n", 3, "job", "J-2101", "with first_label and last_label in each row"),
+    ],
+)
+def test_a_lot_that_is_wrong_is_refused(
+    files: Files, rows: str, row: int, field: str, value: str | None, right: str
+) -> None:
+    (fault,) = faults_of(files, f"line,job,first_label,last_label\n{rows}")
+    assert (fault.row, fault.field, fault.value) == (row, field, value)
+    assert right in fault.right
+
+
 @pytest.mark.parametrize(
     ("text", "row", "field", "value", "right"),
     [
@@ -84,6 +121,7 @@ def test_a_row_that_is_wrong_is_refused(
         ("{}", "must be given"),
         ('{"lines": [{"line": "H1"}]}', "must be given"),
         ('{"lines": [{"line": "H1", "runs": [{"job": 5}]}]}', "valid string"),
+        ('{"lines": [{"line": "H1", "runs": [{"job": "J", "lot": {"first_label": 1}}]}]}', "must be given"),
         ("[", "is not JSON"),
     ],
 )
