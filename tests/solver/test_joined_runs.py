@@ -16,7 +16,7 @@ from solver.locks import Started
 from solver.measures import measure
 from solver.problem import Problem
 from solver.schedule import Scheduler
-from solver.sequence import Changeover, Lot, Placement, Run, Sequence
+from solver.sequence import Changeover, Lot, Mode, Placement, Run, Sequence
 from solver.weights import Weights
 from tests.builders.worked import M_UM, MIN_MS, worked_job, worked_line, worked_plant
 from tests.checker import check_sequence
@@ -141,3 +141,16 @@ def test_the_least_a_run_may_cost_leaves_out_the_job_change_it_may_not_have() ->
     joining, whole = (scheduler.plan(0, Placement(idx, STATIONS)) for idx in (0, 1))
     floors = [scheduler.weighing.floor_eur(plan) for plan in (joining, whole)]
     assert floors[1] - floors[0] == pytest.approx(float(MIN_MS * LINE.eur_per_ms))
+
+
+def test_a_changeover_remembered_at_once_is_not_taken_for_one_after_a_wait() -> None:
+    """Both have the same shape but for the wait, and are asked for in turn."""
+    scheduler = Scheduler(problem_of(ONE, TWIN), Weights())
+    one, twin = (scheduler.plan(0, Placement(idx, STATIONS)) for idx in (0, 1))
+    setups = scheduler.setups
+    setting = setups.setting(twin, setups.setting(one, scheduler.present().lines[0].holding).after)
+    durations = [
+        setups.setup(twin, one, setting, (), Mode.HELD, False, 0, at_once=at_once).changeover.duration_ms
+        for at_once in (True, False, True, False)
+    ]
+    assert durations == [0, MIN_MS + 12_000, 0, MIN_MS + 12_000]
