@@ -41,6 +41,8 @@ HOPE = 3.0
 FAULT_PRICES = (1.0, 1e5)
 """Usual changeovers that a broken lock is taken for in a cycle: drawn between these, evenly by logarithm."""
 LONGEST_FIRST_CYCLE = 40_000
+LOTS_SHARE = 0.06
+"""Of the changes, where some jobs may be split: those of lots."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +179,7 @@ class AnnealingIsland:
         fault_eur = [price * usual_eur if may_break else 0.0 for price in FAULT_PRICES]
         hot, cold = settings.hot * usual_eur, settings.cold * usual_eur
         return Drawing(
-            shares=np.array([near_share, block, swaps, stations]),
+            shares=np.array([near_share, block, swaps, stations, LOTS_SHARE]),
             randomness=seeded(seed, stream),
             halt=self._halt,
             cycle=np.array([0, first_cycle, 0, 0, 0, 0], np.int64),

@@ -159,7 +159,7 @@ class Walk:
     themselves, `first_start` and `trial_start` when their first changeovers start. `parts` (n, 3) are what a
     change touches: line, first position, and the one from which on the trial goes on like the order. `place`
     (items,) is where the order has something, -1 where not. `best` is an order of the plant: runs of every
-    line, then their plans. `seated` is room for plans.
+    line, then their plans. `seated` is room for plans; `splits` are the jobs that may be split.
     """
 
     lines: Ints
@@ -175,6 +175,7 @@ class Walk:
     place: Ints
     best: Ints
     seated: Ints
+    splits: Rows
     left_out: Flags
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,8 @@ from solver.changeover import SPLICE_TABLE
 from solver.closures import interruption_ms
 from solver.copies import Copy
 from solver.feasibility import station_choices
-from solver.locks import FixedStart, OnLine
+from solver.locks import Before, FixedStart, OnLine
+from solver.lots import cuts, total_labels
 from solver.plant import AspectRule, Line, StockedWidth
 from solver.problem import Problem
 from solver.run_plan import RunPlan
@@ -43,14 +45,14 @@ from solver.search.kernels.tables import (
 )
 from solver.search.packing import Field, Packing
 from solver.search.slots import Need, Slots, scarce_tools, threaded_by
-from solver.sequence import Order, Placement, Stock
+from solver.sequence import Lot, Order, Placement, Stock
 from solver.setups import outgoing_stock
 from solver.timeline import State
 from solver.tooling import present_loaded, tool_key
 from solver.weights import Weights
 
-MOST_CHOICES = 60
-"""Station choices of a job that the search looks at, evenly spread over all of them."""
+MOST_CHOICES, MOST_CHOICES_OF_LOTS = 60, 6
+"""Station choices of a job and of a lot that the search looks at, evenly spread over all of them."""
 PRESENT_SHAPE = 0
 ENDLESS_UM = 1 << 60
 
@@ -62,8 +64,10 @@ class CompiledPlant:
     ----------
     lines
         Every line of the plant.
+    splittable
+        The jobs that may be split, and where each may be cut.
     items
-        What an order places: jobs by their numbers.
+        How much an order may place: jobs by their numbers, then a second lot of each that may be split.
     room
         Runs that one line may have at most.
     shared
@@ -79,7 +83,8 @@ class CompiledPlant:
         self.weights = weights
         self.scheduler = Scheduler(problem, weights)
         self.stocks = problem.followed_stocks
-        self.items = len(problem.jobs)
+        self.splittable = _splittable(problem)
+        self.items = len(problem.jobs) + len(self.splittable)
         self.room = self.items
         every = range(len(problem.plant.lines))
         self._on_line = {
@@ -97,8 +102,8 @@ class CompiledPlant:
         )
         self.lines: list[CompiledLine] = []
         places = 0
-        for line_idx, (on_line, job_plans, started_plans) in enumerate(numbered):
-            self.lines.append(CompiledLine(self, line_idx, on_line, job_plans, started_plans, places))
+        for line_idx, (on_line, item_plans, started_plans) in enumerate(numbered):
+            self.lines.append(CompiledLine(self, line_idx, on_line, item_plans, started_plans, places))
             places += len(self.lines[-1].slots.slots)
         self.places = places
 
@@ -114,12 +119,41 @@ class CompiledPlant:
         another line if need be.
         """
         orders: list[list[int]] = [[] for _ in self.lines]
+        whole = self._not_cut_so(order)
+        placed: set[int] = set()
         for line_idx, placements in enumerate(order):
             for placement in placements:
+                if placement.job_idx in whole:
+                    if placement.job_idx in placed:
+                        continue
+                    placement = replace(placement, lot=None)  # what stands for it
+                placed.add(placement.job_idx)
                 found = self._number(line_idx, placement)
                 if found is not None:
                     orders[found[0]].append(found[1])
         return self.numbered(orders)
+
+    def second_lot(self, job_idx: int) -> int:
+        """The item that a job's second lot is."""
+        return len(self.problem.jobs) + list(self.splittable).index(job_idx)
+
+    def item(self, placement: Placement) -> int:
+        """What is placed."""
+        is_second = placement.lot is not None and placement.lot.first > 0
+        return self.second_lot(placement.job_idx) if is_second else placement.job_idx
+
+    def _not_cut_so(self, order: Order) -> set[int]:
+        """Jobs that an order splits in a way that the search does not: they are placed whole."""
+        lots: dict[int, list[Lot]] = {}
+        for placements in order:
+            for placement in placements:
+                if placement.lot is not None:
+                    lots.setdefault(placement.job_idx, []).append(placement.lot)
+        return {
+            job_idx
+            for job_idx, found in lots.items()
+            if len(found) != 2 or sorted(found)[1].first not in self.splittable.get(job_idx, ())
+        }
 
     def numbered(self, orders: Sequence[Sequence[int]]) -> Ints:
         """The same of plans by number, line by line."""
@@ -171,20 +205,55 @@ class CompiledPlant:
     def _number_plans(
         self, line_idx: int, started: Sequence[Placement], gone: set[int]
     ) -> tuple[list[RunPlan], Ints, tuple[int, ...]]:
-        """Plans of a line, (jobs, 2) the ranges of jobs, and the numbers of started ones."""
+        """Plans of a line, (items, cuts, 2) their ranges, and the numbers of started ones."""
         plans: list[RunPlan] = []
-        job_plans = np.zeros((len(self.problem.jobs), 2), np.int64)
+        most_cuts = max(map(len, self.splittable.values()), default=0)
+        item_plans = np.zeros((self.items, 1 + most_cuts, 2), np.int64)
+        choices: dict[int, tuple[tuple[int, ...], ...]] = {}
         for job_idx in range(len(self.problem.jobs)):
-            first = len(plans)
             if job_idx not in gone and self._on_line.get(job_idx, line_idx) == line_idx:
-                choices = station_choices(self.problem, line_idx, job_idx)
-                step = -(-len(choices) // MOST_CHOICES) or 1
-                plans.extend(
-                    self.scheduler.plan(line_idx, Placement(job_idx, choice)) for choice in choices[::step]
-                )
-            job_plans[job_idx] = first, len(plans)
+                choices[job_idx] = station_choices(self.problem, line_idx, job_idx)
+        for job_idx, seats in choices.items():
+            self._add_plans(plans, item_plans[job_idx, 0], line_idx, job_idx, spread(seats, MOST_CHOICES))
+        for job_idx, where in self.splittable.items():
+            few = spread(choices.get(job_idx, ()), MOST_CHOICES_OF_LOTS)
+            total = total_labels(self.problem, job_idx)
+            for at, cut in enumerate(where, start=1):
+                for item, lot in ((job_idx, Lot(0, cut)), (self.second_lot(job_idx), Lot(cut, total))):
+                    self._add_plans(plans, item_plans[item, at], line_idx, job_idx, few, lot)
         plans.extend(self.scheduler.plan(line_idx, placement) for placement in started)
-        return plans, job_plans, tuple(range(len(plans) - len(started), len(plans)))
+        return plans, item_plans, tuple(range(len(plans) - len(started), len(plans)))
+
+    def _add_plans(
+        self,
+        plans: list[RunPlan],
+        added: Ints,
+        line_idx: int,
+        job_idx: int,
+        seats: Iterable[tuple[int, ...]],
+        lot: Lot | None = None,
+    ) -> None:
+        """Add plans of a job or a lot of it, and note their range."""
+        first = len(plans)
+        plans.extend(self.scheduler.plan(line_idx, Placement(job_idx, seat, lot)) for seat in seats)
+        added[:] = first, len(plans)
+
+
+def spread(choices: Sequence[tuple[int, ...]], most: int) -> Sequence[tuple[int, ...]]:
+    """At most so many of some choices, evenly spread, the first among them."""
+    return choices[:: -(-len(choices) // most) or 1]
+
+
+def _splittable(problem: Problem) -> dict[int, tuple[int, ...]]:
+    """The jobs that the search may split, and where.
+
+    Those that another has to wait for, or that wait for another, stay whole.
+    """
+    bound = {job for lock in problem.locks if isinstance(lock, Before) for job in (lock.job, lock.then)}
+    found = {
+        job_idx: cuts(problem, job_idx) for job_idx, job in enumerate(problem.jobs) if job.id not in bound
+    }
+    return {job_idx: where for job_idx, where in found.items() if where}
 
 
 def compiled_line(problem: Problem, weights: Weights) -> CompiledLine:
@@ -207,8 +276,9 @@ class CompiledLine:
     ----------
     plans
         Run plans by the kernels' numbers; those of a job stand together, a started run's is the last.
-    job_plans
-        (jobs, 2) the range of every job's plans; empty where it cannot run or has started.
+    item_plans, job_plans
+        (items, cuts, 2) the range of plans by how a job is cut, and (jobs, 2) of whole jobs; empty where it
+        cannot run or has started.
     started
         The plans that stand before every order: a started run's, or none.
     tables, web
@@ -222,7 +292,7 @@ class CompiledLine:
         plant: CompiledPlant,
         line_idx: int,
         plans: list[RunPlan],
-        job_plans: Ints,
+        item_plans: Ints,
         started: tuple[int, ...],
         places_from: int,
     ) -> None:
@@ -230,7 +300,8 @@ class CompiledLine:
         self.problem, self.scheduler = plant.problem, plant.scheduler
         self.line_idx = line_idx
         self.line = line = self.problem.plant.lines[line_idx]
-        self.plans, self.job_plans, self.started = plans, job_plans, started
+        self.plans, self.item_plans, self.started = plans, item_plans, started
+        self.job_plans = item_plans[: len(self.problem.jobs), 0]
         self.numbers_of = {plan.placement: idx for idx, plan in enumerate(plans)}
         self.places_from = places_from
         shared_places = (place for places in plant.shared.values() for place in places)
@@ -321,7 +392,12 @@ class CompiledLine:
     def _fill_plan(self, row: np.void, plan: RunPlan, idx: int) -> None:
         weighing = self.scheduler.weighing
         job_idx, layout = plan.placement.job_idx, plan.layout
-        row["item"] = job_idx
+        lot = plan.placement.lot
+        row["item"] = self.plant.item(plan.placement)
+        if lot is not None:
+            cut = lot.first or lot.last
+            row["cut"] = 1 + self.plant.splittable[job_idx].index(cut)
+        row["join_class"] = 0 if plan.join_class is None else 1 + plan.join_class
         row["shape"] = self._shape_of[idx]
         row["stock"] = self.plant.stock_number(plan.stock)
         row["low_migration"] = plan.job.low_migration
@@ -338,7 +414,7 @@ class CompiledLine:
             + (plan.own_need_um - layout.web_um) * um_eur
         )
         row["floor_eur"] = weighing.floor_eur(plan)
-        row["late_once_eur"], row["late_ms_eur"] = weighing.late_prices(job_idx)
+        row["late_once_eur"], row["late_ms_eur"] = weighing.plan_late_prices(plan)
 
     def _line_row(self, line: Line) -> Rows:
         row = np.zeros(1, LINE)

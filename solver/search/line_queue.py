@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -10,7 +11,6 @@ from solver.search.book import Choices
 from solver.search.compile import CompiledLine
 from solver.search.kernels.tables import Floats, Ints
 from solver.search.nearest import nearest_columns
-from solver.sequence import Placement
 
 NEAR_JOBS = 10
 TINY_EUR = 1e-6
@@ -32,7 +32,7 @@ class LineQueue:
         distances = _distances(compiled, compiled.job_plans[jobs, 0])
         self.usual_changeover_eur = usual_changeover_eur(compiled, distances)
         self.choices = Choices(
-            job_plans=compiled.job_plans[:, None, :].copy(),
+            job_plans=compiled.item_plans,
             near=near_jobs(compiled, jobs, distances),
             exchanged=exchanged_stations(compiled),
         )
@@ -43,10 +43,12 @@ def near_jobs(compiled: CompiledLine, jobs: Ints, distances: Floats) -> Ints:
 
     Nearness is what would change at the stations that both use, and the splice.
     """
-    near = np.full((len(compiled.job_plans), most_near(compiled)), -1, np.int64)
+    near = np.full((compiled.plant.items, most_near(compiled)), -1, np.int64)
     if len(jobs) > 1:
         nearest = jobs[nearest_columns(distances, min(near.shape[1], len(jobs) - 1))]
         near[jobs, : nearest.shape[1]] = nearest
+    for second, job in enumerate(compiled.plant.splittable, start=len(compiled.job_plans)):
+        near[second] = near[job]
     return near
 
 
@@ -103,5 +105,5 @@ def exchanged_stations(compiled: CompiledLine) -> Ints:
         for idx, plan in enumerate(compiled.plans):
             stations = tuple(other.get(station, station) for station in plan.placement.stations)
             if stations != plan.placement.stations:
-                found[idx, pair_idx] = number.get(Placement(plan.placement.job_idx, stations), -1)
+                found[idx, pair_idx] = number.get(replace(plan.placement, stations=stations), -1)
     return found

@@ -11,6 +11,7 @@ from solver.changeover import SPLICE_TABLE
 from solver.plant import Aspect, AspectRule, Line
 from solver.problem import Problem
 from solver.run_plan import Place, RunPlan
+from solver.sequence import Lot
 from solver.tooling import (
     EMPTY,
     Loaded,
@@ -175,15 +176,15 @@ def scarce_tools(
     """Counted dies and cylinders with fewer copies than places on some lines, and the places.
 
     The others never have to be taken from a station where they stand. Nor has one that a single job needs,
-    if it stands nowhere yet.
+    which is not split, if it stands nowhere yet.
     """
     counted = copies_by_key(problem.plant)
     places: dict[str, set[Place]] = {}
-    jobs: dict[str, set[int]] = {}
+    runs: dict[str, set[tuple[int, Lot | None]]] = {}
     for plan in plans:
         for key, plan_places in plan.tool_places.items():
             places.setdefault(key, set()).update(plan_places)
-            jobs.setdefault(key, set()).add(plan.placement.job_idx)
+            runs.setdefault(key, set()).add((plan.placement.job_idx, plan.placement.lot))
     standing: set[str] = set()
     for line_idx in line_idxs:
         line = problem.plant.lines[line_idx]
@@ -194,7 +195,7 @@ def scarce_tools(
     return {
         key: tuple(sorted(found))
         for key, found in sorted(places.items())
-        if len(found) > counted[key] and (key in standing or len(jobs.get(key, ())) > 1)
+        if len(found) > counted[key] and (key in standing or len(runs.get(key, ())) > 1)
     }
 
 

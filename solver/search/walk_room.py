@@ -25,8 +25,17 @@ from solver.search.changeover_memo import doubled, room_for_changeovers
 from solver.search.compile import CompiledLine, CompiledPlant
 from solver.search.islands import Halt
 from solver.search.kernels.lock_faults import AT_POSITION, BEFORE_ANOTHER, FIXED_START, TOGETHER
-from solver.search.kernels.tables import LOCK, STEP, Flags, Ints
-from solver.search.kernels.walk import ALWAYS, HAS_BEGUN, HOPE, MAY_SHARE, NEVER, SOMETIMES
+from solver.search.kernels.tables import LOCK, NEVER_MS, SPLIT, STEP, Flags, Ints, Rows
+from solver.search.kernels.walk import (
+    ALWAYS,
+    HAS_BEGUN,
+    HOPE,
+    JOBS,
+    MAY_SHARE,
+    NEVER,
+    SOMETIMES,
+    WHOLE_RUNS,
+)
 
 TRACED = 8
 """Columns of a trace."""
@@ -155,9 +164,11 @@ def new_line_walk(line: CompiledLine, runs: int) -> LineWalk:
 def new_walk(compiled: CompiledPlant, lines: Ints, hope_eur: float, left_out: Flags) -> Walk:
     """Room for a walk over orders of a plant."""
     count = len(compiled.lines)
-    counts = np.zeros(14, np.int64)
+    counts = np.zeros(16, np.int64)
     counts[MAY_SHARE] = _may_share(compiled)
     counts[HAS_BEGUN] = any(line.started for line in compiled.lines)
+    counts[JOBS] = len(compiled.problem.jobs)
+    counts[WHOLE_RUNS] = len(_placeable(compiled))
     sums = np.array([np.inf, np.inf, 0.0, 0.0, np.inf, 0.0, 0.0])
     sums[HOPE] = hope_eur
     return Walk(
@@ -174,8 +185,30 @@ def new_walk(compiled: CompiledPlant, lines: Ints, hope_eur: float, left_out: Fl
         place=np.full(compiled.items, -1, np.int64),
         best=np.zeros(count * (1 + compiled.room), np.int64),
         seated=np.zeros(compiled.room, np.int64),
+        splits=_split_rows(compiled),
         left_out=left_out,
     )
+
+
+def _placeable(compiled: CompiledPlant) -> set[int]:
+    """The jobs that are to be placed."""
+    return {
+        int(job)
+        for line in compiled.lines
+        for job in np.flatnonzero(line.job_plans[:, 1] > line.job_plans[:, 0])
+    }
+
+
+def _split_rows(compiled: CompiledPlant) -> Rows:
+    """The jobs that may be split."""
+    rows = np.zeros(len(compiled.splittable), SPLIT)
+    for row, (job_idx, cuts) in zip(rows, compiled.splittable.items(), strict=True):
+        job = compiled.problem.jobs[job_idx]
+        due_ms = None if job.due_ms is None else job.due_ms - compiled.problem.plant.after_press_ms
+        row["first"], row["second"], row["cuts"] = job_idx, compiled.second_lot(job_idx), len(cuts)
+        row["due_ms"] = NEVER_MS if due_ms is None else due_ms
+        row["late_once_eur"], row["late_ms_eur"] = compiled.scheduler.weighing.late_prices(job_idx)
+    return rows
 
 
 def _may_share(compiled: CompiledPlant) -> int:
@@ -209,10 +242,6 @@ def new_sharing(compiled: CompiledPlant) -> Sharing:
         for copy in copies
     ]
     ends = np.zeros(compiled.items, np.int64)
-    for line in compiled.lines:
-        for first, last in line.job_plans.tolist():
-            if last > first:
-                ends[line.plans[first].placement.job_idx] = -1
     for lock in compiled.problem.locks:
         if isinstance(lock, Started):
             ends[compiled.problem.job_idx[lock.job]] = lock.end_ms
@@ -237,7 +266,7 @@ def new_sharing(compiled: CompiledPlant) -> Sharing:
 def no_drawing(halt: Halt) -> Drawing:
     """Of a plant that is placed and never changed."""
     return Drawing(
-        shares=np.zeros(4),
+        shares=np.zeros(5),
         randomness=np.ones(1, np.uint64),
         halt=halt,
         cycle=np.zeros(6, np.int64),

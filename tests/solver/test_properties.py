@@ -66,8 +66,7 @@ def test_the_checker_accepts_every_account_of_lots_and_joined_runs(seed: int, li
 def test_the_fast_cost_of_lots_and_joined_runs_is_the_account(seed: int, goal: str) -> None:
     problem = split_day(seed, 2)
     order = drawn_lots(problem, seed)
-    evaluator = Evaluator(Scheduler(problem, GOALS[goal]), Stop(work=10))
-    score = evaluator.score(evaluator.plans(order))
+    score = scored(Scheduler(problem, GOALS[goal]), order)
     sequence = account(problem, order, GOALS[goal])
     assert score.eur == pytest.approx(float(sequence.weighed_eur), rel=1e-9, abs=1e-6)
 

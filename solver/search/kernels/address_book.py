@@ -29,6 +29,7 @@ from solver.search.kernels.tables import (
     SEAT,
     SET_NEED,
     SETUP,
+    SPLIT,
     STEP,
     STOCK,
     TOOL,
@@ -176,6 +177,7 @@ LINE_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     AT_PLACE,
     AT_BEST,
     AT_SEATED,
+    AT_SPLITS,
     AT_LOCKS,
     AT_MEMBERS,
     AT_LOCK_PLACES,
@@ -203,7 +205,7 @@ LINE_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     AT_UNBOUND,
     AT_TAKEN_FROM,
     AT_COPY_TOOLS,
-) = range(0, 40 * FIELDS, FIELDS)
+) = range(0, 41 * FIELDS, FIELDS)
 """Where the entry of a plant's table begins."""
 
 PLANT_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
@@ -220,6 +222,7 @@ PLANT_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "place": (AT_PLACE, 1, np.dtype(np.int64)),
     "best": (AT_BEST, 1, np.dtype(np.int64)),
     "seated": (AT_SEATED, 1, np.dtype(np.int64)),
+    "splits": (AT_SPLITS, 1, SPLIT),
     "locks": (AT_LOCKS, 1, LOCK),
     "members": (AT_MEMBERS, 1, np.dtype(np.int64)),
     "lock_places": (AT_LOCK_PLACES, 2, np.dtype(np.int64)),
@@ -336,4 +339,5 @@ setup_rows: Callable[[Ints], Rows] = _opener_of("setups")
 seat_rows: Callable[[Ints], Rows] = _opener_of("seats")
 step_rows: Callable[[Ints], Rows] = _opener_of("steps")
 lock_rows: Callable[[Ints], Rows] = _opener_of("locks")
+split_rows: Callable[[Ints], Rows] = _opener_of("splits")
 randomness_of: Callable[[Ints], Randomness] = _opener_of("randomness")

@@ -13,6 +13,7 @@ from solver.search.kernels.address_book import (
     AT_KEPT_TRACE,
     AT_LEFT_OUT,
     AT_RUNS,
+    AT_SHARES,
     AT_SUMS,
     AT_TRACE,
     flags,
@@ -21,6 +22,7 @@ from solver.search.kernels.address_book import (
     ints_2,
     lock_rows,
     randomness_of,
+    split_rows,
 )
 from solver.search.kernels.changes import all_runs, change
 from solver.search.kernels.compiled import compiled, part
@@ -28,6 +30,7 @@ from solver.search.kernels.descent import changes_of_run, listed_change
 from solver.search.kernels.dispatching import dispatch
 from solver.search.kernels.in_step import place_in_step
 from solver.search.kernels.lock_faults import ALONE, IN_STEP, UNTIMED, broken_locks
+from solver.search.kernels.lot_changes import change_lots
 from solver.search.kernels.randomness import draw_unit
 from solver.search.kernels.tables import ABOVE, DONE, DROPPED, FULL, HALTED, Ints
 from solver.search.kernels.walk import (
@@ -72,6 +75,8 @@ none of their kind beside them."""
 STRICT_FROM = 0.6
 """Share of a cycle behind which no fault is taken on for money."""
 ANNEAL, DESCEND = 0, 1
+LOTS = 4
+"""Where the share of changes of lots is among all shares."""
 LOOK_EVERY = 128
 
 
@@ -114,7 +119,13 @@ def _next_change(plant: Ints) -> float:
     cycle, heat = ints(plant, AT_CYCLE), floats(plant, AT_HEAT)
     limit_eur = floats(plant, AT_SUMS)[EUR] - tolerance_eur(plant)
     if cycle[PHASE] == ANNEAL:
-        change(plant)
+        if (
+            split_rows(plant).shape[0] > 0
+            and draw_unit(randomness_of(plant)) < floats(plant, AT_SHARES)[LOTS]
+        ):
+            change_lots(plant)
+        else:
+            change(plant)
         drawn = draw_unit(randomness_of(plant))
         limit_eur = floats(plant, AT_SUMS)[EUR] - heat[NOW] * np.log(1.0 - drawn)
     else:

@@ -122,13 +122,19 @@ def transfer(plant: Ints, line: int, first: int, last: int, to_line: int, at: in
         seated[step] = seat_on(plant, to_line, plan["item"], plan["cut"], at)
         if seated[step] < 0:
             return
-    runs, trial_runs = ints(plant, AT_RUNS), ints(plant, AT_TRIAL_RUNS)
-    trial, origin = ints(book, AT_TRIAL), ints(book, AT_ORIGIN)
-    for position in range(last, runs[line]):
+    insert(plant, to_line, at, count)
+    remove(plant, line, first, last)
+
+
+@part
+def remove(plant: Ints, line: int, first: int, last: int) -> None:
+    """Take the runs [first, last) out of a line."""
+    book, count = book_of(plant, line), last - first
+    order, trial, origin = ints(book, AT_ORDER), ints(book, AT_TRIAL), ints(book, AT_ORIGIN)
+    for position in range(last, ints(plant, AT_RUNS)[line]):
         trial[position - count] = order[position]
         origin[position - count] = position
-    trial_runs[line] -= count
-    insert(plant, to_line, at, count)
+    ints(plant, AT_TRIAL_RUNS)[line] -= count
     note_part(plant, line, first, first)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from solver.search.kernels.address_book import (
+    AT_COUNTS,
     AT_DISPATCHED,
     AT_FACTORS,
     AT_HALT,
@@ -33,7 +34,7 @@ from solver.search.kernels.address_book import (
 from solver.search.kernels.compiled import part
 from solver.search.kernels.tables import DONE, DROPPED, END, FULL, HALTED, NEVER_MS, Ints
 from solver.search.kernels.timeline import place_runs
-from solver.search.kernels.walk import NO_LIMIT, book_of, copy_row, lines_of
+from solver.search.kernels.walk import JOBS, NO_LIMIT, book_of, copy_row, lines_of
 
 WAITING, CHOSEN, CHOSEN_PLAN = 0, 1, 2
 DUE_FACTOR, SETUP_FACTOR, BEST_INDEX, FIRST_SETUP_EUR, USUAL_SETUP_EUR, SETUPS_EUR, SETUPS, WORK_MS = range(8)
@@ -98,7 +99,7 @@ def _begin(plant: Ints) -> None:
         order, plans = ints(book, AT_ORDER), plan_rows(book)
         for position in range(ints(plant, AT_RUNS)[line]):
             plan = plans[order[position]]
-            if plan["cut"] == 0:
+            if plan["item"] < ints(plant, AT_COUNTS)[JOBS]:
                 waiting[dispatched[WAITING]] = plan["item"]
                 factors[WORK_MS] += plan["work_ms"]
                 dispatched[WAITING] += 1

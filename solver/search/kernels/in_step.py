@@ -44,6 +44,7 @@ from solver.search.kernels.address_book import (
     lock_rows,
     plan_rows,
     seat_rows,
+    split_rows,
 )
 from solver.search.kernels.closures import first_ending_after
 from solver.search.kernels.compiled import part
@@ -73,6 +74,7 @@ from solver.search.kernels.walk import (
     copy_row,
     first_eur,
     lines_of,
+    splits_jobs,
 )
 
 
@@ -162,6 +164,10 @@ def _place_each(plant: Ints, limit_eur: float) -> int:
         if code != DONE:
             return code
         eur[line] = line_eur
+        if split_rows(plant).shape[0] > 0:
+            for position in range(runs[line]):
+                item = plan_rows(book)[ints(book, AT_TRIAL)[position]]["item"]
+                ints(plant, AT_ENDS)[item] = ints_2(book, AT_TRACE)[position, 2]
         first = _next_position(plant, line, 0)
         if first < runs[line]:
             ints(plant, AT_TRIAL_START)[line] = ints_2(book, AT_TRACE)[first, 0]
@@ -190,6 +196,11 @@ def _begin(plant: Ints) -> None:
     for stock in range(drawn.shape[0]):
         drawn[stock] = 0
     copy_row(ends, ints(plant, AT_PRESENT_ENDS))
+    if lock_rows(plant).shape[0] > 0:
+        for line in range(lines_of(plant)):
+            book = book_of(plant, line)
+            for position in range(ints(plant, AT_TRIAL_RUNS)[line]):
+                ends[plan_rows(book)[ints(book, AT_TRIAL)[position]]["item"]] = -1
 
 
 @part
@@ -199,8 +210,35 @@ def _sum_up(plant: Ints, limit_eur: float) -> int:
         eur[line] += clean_down_eur(book_of(plant, line))
         total_eur += eur[line]
     total_eur += first_eur(plant)
+    if splits_jobs(plant):
+        total_eur += _split_late_eur(plant)
     floats(plant, AT_SUMS)[TRIED_EUR] = total_eur
     return ABOVE if total_eur > limit_eur else DONE
+
+
+@part
+def _split_late_eur(plant: Ints) -> float:
+    """What late jobs in lots cost beyond their lots' shares: a job is late when its last lot is."""
+    beyond_eur = 0.0
+    splits, ends, left_out = split_rows(plant), ints(plant, AT_ENDS), flags(plant, AT_LEFT_OUT)
+    for line in range(lines_of(plant)):
+        book = book_of(plant, line)
+        for position in range(ints(plant, AT_TRIAL_RUNS)[line]):
+            plan = plan_rows(book)[ints(book, AT_TRIAL)[position]]
+            late_ms = ends[plan["item"]] - plan["due_ms"]
+            if plan["cut"] > 0 and late_ms > 0 and not left_out[plan["item"]]:
+                beyond_eur -= plan["late_once_eur"] + plan["late_ms_eur"] * late_ms
+    for idx in range(splits.shape[0]):
+        split = splits[idx]
+        if ends[split["second"]] > 0 or left_out[split["second"]]:
+            end_ms = -NEVER_MS
+            if not left_out[split["second"]]:
+                end_ms = ends[split["second"]]
+            if not left_out[split["first"]]:
+                end_ms = max(end_ms, ends[split["first"]])
+            if end_ms > split["due_ms"]:
+                beyond_eur += split["late_once_eur"] + split["late_ms_eur"] * (end_ms - split["due_ms"])
+    return beyond_eur
 
 
 @part

@@ -164,6 +164,18 @@ STEP = np.dtype(
 LOCK = np.dtype([("kind", "i8"), ("job", "i8"), ("at", "i8"), ("members_from", "i8"), ("members_to", "i8")])
 """A lock: `at` is a start in ms, a position from 1, or the job that must come later."""
 
+SPLIT = np.dtype(
+    [
+        ("first", "i8"),  # the items that its lots are; the first is the whole job where it is not split
+        ("second", "i8"),
+        ("cuts", "i8"),
+        ("due_ms", "i8"),
+        ("late_once_eur", "f8"),
+        ("late_ms_eur", "f8"),
+    ]
+)
+"""A job that may be split, and what its lateness costs."""
+
 STOCK = np.dtype([("on_hand_um", "i8"), ("arrivals_from", "i8"), ("arrivals_to", "i8")])
 ARRIVAL = np.dtype([("at_ms", "i8"), ("length_um", "i8")])
 

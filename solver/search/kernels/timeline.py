@@ -161,8 +161,8 @@ def place_runs(
                 fetched = fetched_before
             if cold:
                 cool(book, state)
-            key = shape_before * line["shapes"] + plan["shape"]
-            changes = 0
+            shape_key = shape_before * line["shapes"] + plan["shape"]
+            key, changes = shape_key, 0
             for idx in range(words.shape[0]):
                 need, word = packed[own, idx], words[idx]
                 held = state[HEAD + idx]
@@ -187,6 +187,10 @@ def place_runs(
                     key += adding["radix"] * members(missing)
                     state[HEAD + adding["column"]] = held | missing
             key &= LARGEST
+            joined = plan["join_class"] > 0 and wait_ms == 0 and before >= 0 and changes == 0
+            if joined:
+                joined = plans[np.uint64(before)]["join_class"] == plan["join_class"]
+                joined &= key == shape_key & LARGEST and not cold and clean_ms == 0
             spot = find(cases, key, changes)
             kind, hidden = RUN_OUT if run_out else NONE_HIDDEN, 0
             if spot >= 0 and not run_out and cases[np.uint64(spot)]["guarded"] > 0:
@@ -215,6 +219,11 @@ def place_runs(
                 continue
             setup = setups[np.uint64(row)]
             known_ms, known_um, outgoing_um = setup["ms"], setup["incoming_um"], setup["outgoing_um"]
+            known_eur = setup["eur"]
+            if joined:
+                # Runs made alike that follow each other at once run as one.
+                known_ms = known_um = outgoing_um = 0
+                known_eur = 0.0
             setup_ms, incoming_um = known_ms + clean_ms, known_um
             if cold:
                 setup_ms += line["start_up_ms"]
@@ -279,7 +288,7 @@ def place_runs(
         stopped_ms = setup_ms - known_ms + interruption_ms
         if before >= 0 and wait_ms > 0:
             stopped_ms += open_between(closures, state[CLOSURE], end_ms, start_ms)
-        run_eur = setup["eur"] + plan["run_eur"] + stopped_ms * line["stopped_ms_eur"]
+        run_eur = known_eur + plan["run_eur"] + stopped_ms * line["stopped_ms_eur"]
         run_eur += (incoming_um - known_um + lost_um) * plan["um_eur"]
         late_ms = max(0, run_end_ms - plan["due_ms"])
         run_eur += plan["late_ms_eur"] * late_ms + plan["late_once_eur"] * (late_ms > 0)

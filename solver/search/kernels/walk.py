@@ -43,6 +43,7 @@ from solver.search.kernels.address_book import (
     line_row,
     plan_rows,
     seat_rows,
+    split_rows,
     step_rows,
     stock_rows,
 )
@@ -76,7 +77,9 @@ TOLERANCE = 1e-9
     TRIED_FAULTS,
     TRIED_LEFT_OUT,
     TRIED_ALONE,  # whether the trial's lines were placed by themselves only
-) = range(14)
+    JOBS,
+    WHOLE_RUNS,  # runs of an order that splits no job
+) = range(16)
 NEVER, SOMETIMES, ALWAYS = 0, 1, 2
 UNORDERED = 2
 """Of a fresh walk: the runs of its order are still to be dispatched."""
@@ -131,6 +134,7 @@ def try_parts(plant: Ints, limit_eur: float) -> int:
     """
     counts, sums, parts = ints(plant, AT_COUNTS), floats(plant, AT_SUMS), ints_2(plant, AT_PARTS)
     line_eur, trial_eur = floats(plant, AT_LINE_EUR), floats(plant, AT_TRIAL_EUR)
+    copy_row(ints(plant, AT_TRIAL_START), ints(plant, AT_FIRST_START))
     total_eur = sums[FIRST_EUR]
     for line in range(lines_of(plant)):
         total_eur += line_eur[line]
@@ -174,7 +178,6 @@ def _try_line(plant: Ints, at_part: int, limit_eur: float) -> int:
     runs, trial_runs = ints(plant, AT_RUNS)[line], ints(plant, AT_TRIAL_RUNS)[line]
     book = book_of(plant, line)
     starts = ints(plant, AT_TRIAL_START)
-    starts[line] = ints(plant, AT_FIRST_START)[line]
     copy_row(ints(book, AT_STATE), ints_2(book, AT_KEPT)[at])
     eur = floats(book, AT_KEPT_EUR)[at]
     while at < trial_runs:
@@ -237,14 +240,25 @@ def shares_something(plant: Ints) -> bool:
     """Whether lines of the trial ask for the same: a tool that more than one needs or has, more of a stock
     than there is at once, or a run that must wait for one of another line.
 
-    Every touched line must have been placed.
+    Lots of a job are late together. Every touched line must have been placed.
     """
     counts = ints(plant, AT_COUNTS)
+    if splits_jobs(plant):
+        return True
     if counts[MAY_SHARE] != SOMETIMES:
         return bool(counts[MAY_SHARE] == ALWAYS)
     if counts[PARTS] > 1:
         return bool(_tools_shared(plant) or _stock_short(plant))
     return bool(counts[TOOLS_SHARED] or _stock_short(plant))
+
+
+@part
+def splits_jobs(plant: Ints) -> bool:
+    """Whether the trial has a job in lots."""
+    trial_runs, count = ints(plant, AT_TRIAL_RUNS), 0
+    for line in range(trial_runs.shape[0]):
+        count += trial_runs[line]
+    return bool(count > ints(plant, AT_COUNTS)[WHOLE_RUNS])
 
 
 @part
@@ -300,7 +314,15 @@ def _stock_short(plant: Ints) -> bool:
 @part
 def keep_parts(plant: Ints) -> int:
     """Place the touched lines by themselves again, now with snapshots."""
-    parts = ints_2(plant, AT_PARTS)
+    parts, line_eur, trial_eur = (
+        ints_2(plant, AT_PARTS),
+        floats(plant, AT_LINE_EUR),
+        floats(plant, AT_TRIAL_EUR),
+    )
+    copy_row(ints(plant, AT_TRIAL_START), ints(plant, AT_FIRST_START))
+    total_eur = 0.0
+    for line in range(lines_of(plant)):
+        total_eur += line_eur[line]
     for at in range(ints(plant, AT_COUNTS)[PARTS]):
         line, first = parts[at, 0], parts[at, 1]
         book, trial_runs = book_of(plant, line), ints(plant, AT_TRIAL_RUNS)[line]
@@ -311,15 +333,16 @@ def keep_parts(plant: Ints) -> int:
             return code
         kept_eur[trial_runs] = eur
         eur += clean_down_eur(book)
-        is_other = abs(eur - floats(plant, AT_TRIAL_EUR)[line]) > tolerance_eur(plant)
-        if is_other and ints(plant, AT_COUNTS)[TRIED_ALONE]:
-            ints(plant, AT_COUNTS)[MISJUDGED] += 1
-        floats(plant, AT_TRIAL_EUR)[line] = eur
+        total_eur += eur - line_eur[line]
+        trial_eur[line] = eur
         for item in range(kept.shape[1]):
             kept[trial_runs, item] = ints(book, AT_STATE)[item]
         if first == 0:
             ints(plant, AT_TRIAL_START)[line] = ints_2(book, AT_TRACE)[0, 0] if trial_runs > 0 else NEVER_MS
-    first_eur(plant)
+    total_eur += first_eur(plant)
+    is_other = abs(total_eur - floats(plant, AT_SUMS)[TRIED_EUR]) > tolerance_eur(plant)
+    if is_other and ints(plant, AT_COUNTS)[TRIED_ALONE]:
+        ints(plant, AT_COUNTS)[MISJUDGED] += 1
     return DONE
 
 
@@ -330,6 +353,9 @@ def take_parts(plant: Ints, faults: int, left_out: int, eur: float, kept: bool) 
     `kept` tells whether the snapshots are of it.
     """
     counts, sums, parts = ints(plant, AT_COUNTS), floats(plant, AT_SUMS), ints_2(plant, AT_PARTS)
+    if split_rows(plant).shape[0] > 0:
+        for at in range(counts[PARTS]):
+            _forget_places(plant, parts[at, 0], parts[at, 1])
     for at in range(counts[PARTS]):
         _take_line(plant, parts[at, 0], parts[at, 1], kept)
     if kept:
@@ -343,6 +369,15 @@ def take_parts(plant: Ints, faults: int, left_out: int, eur: float, kept: bool) 
         counts[BEST_FAULTS] = faults
         sums[BEST_EUR] = eur
         _note_best(plant)
+
+
+@part
+def _forget_places(plant: Ints, line: int, first: int) -> None:
+    """Forget where the runs of a line are from a position on: a lot may be gone."""
+    book, place = book_of(plant, line), ints(plant, AT_PLACE)
+    order, plans = ints(book, AT_ORDER), plan_rows(book)
+    for position in range(first, ints(plant, AT_RUNS)[line]):
+        place[plans[order[position]]["item"]] = -1
 
 
 @part
