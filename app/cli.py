@@ -32,7 +32,7 @@ from app.documents.assumption_file import write_assumptions
 from app.documents.console import plan_page, readiness_page
 from app.documents.figures import full_time
 from app.documents.report import write_report
-from app.documents.sequence_files import write_sequence
+from app.documents.sequence_files import write_plan
 from app.errors import BadInput, Fault, NothingCanRun
 from app.intake.plant_file import plant_schema
 from app.intake.presets import PRESETS
@@ -44,6 +44,8 @@ from app.services.assumptions import deciding, deciding_sentence
 BAD_INPUT = 2
 NOTHING_CAN_RUN = 3
 DEFAULT_SECONDS = 5.0
+DEFAULT_ALTERNATIVES = 3
+"""A supervisor chooses between a few; beyond the first seconds the time for them is hardly missed."""
 ASSUMPTION_SECONDS = 10.0
 """How long assumed values are tried lower and higher after a plan, and no longer than it took."""
 SAMPLES = Path("sample_data")
@@ -140,6 +142,16 @@ def plan(
         typer.Option("--work", min=1, help="Try so many changes; the result is then the same anywhere."),
     ] = None,
     seed: Annotated[int, typer.Option("--seed", help="Seed of the search's random choices.")] = 0,
+    alternatives: Annotated[
+        int,
+        typer.Option(
+            "--alternatives",
+            min=0,
+            max=8,
+            help="So many other orders at most that trade metres, minutes and lateness; they take 30 % of "
+            "the search.",
+        ),
+    ] = DEFAULT_ALTERNATIVES,
     out: OutFolder = None,
 ) -> None:
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
@@ -147,7 +159,7 @@ def plan(
         queue = read_source(
             QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks)
         )
-        _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed), out)
+        _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed, alternatives), out)
 
 
 @commands.command()
@@ -342,11 +354,12 @@ def _say_compiling() -> None:
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How long a search goes on, and its seed."""
+    """How long a search goes on, its seed, and how many alternatives it looks for."""
 
     seconds: float | None
     work: int | None = None
     seed: int = 0
+    alternatives: int = DEFAULT_ALTERNATIVES
 
 
 def _plan(queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path | None) -> None:
@@ -362,6 +375,7 @@ def _plan(queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path
             seconds=effort.seconds,
             work=effort.work,
             seed=effort.seed,
+            alternatives=effort.alternatives,
             cancelled=cancelled,
             on_progress=on_progress,
             on_compile=_say_compiling,
@@ -405,7 +419,7 @@ def _print_plan(
     _print_notes(notes)
     if out is not None:
         try:
-            written = [*write_sequence(costed_plan.sequence, out), *write_report(costed_plan, out, notes)]
+            written = [*write_plan(costed_plan, out), *write_report(costed_plan, out, notes)]
             if assumed:
                 written.append(write_assumptions(assumed, out))
         except OSError as error:

@@ -7,6 +7,7 @@ shown here, so everything adds up. Times of day carry the site's offset.
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 from enum import StrEnum
 
 from pydantic import Field
@@ -258,6 +259,16 @@ class Totals(Contract):
     makespan_min: Number = Field(description="From the plan's start to the last end.")
     indicators: Indicators = Field(description="Of all lines together.")
 
+    @property
+    def changing_min(self) -> Decimal:
+        """Minutes of changeovers, roll ends, closures and cleaning."""
+        return self.changeover_min + self.roll_end_min + self.interruption_min + self.clean_down_min
+
+    @property
+    def stopped_min(self) -> Decimal:
+        """Set-up and stopped minutes: the same and waiting."""
+        return self.changing_min + self.waiting_min
+
 
 class Piece(Contract):
     """A piece of a line's web, in order; metres count from the plan's first on the line."""
@@ -300,6 +311,14 @@ class Baseline(Contract):
     totals: Totals = Field(description="Natural units.")
 
 
+class SequenceAlternative(Contract):
+    """A sequence of the same jobs that is better in something than the recommended one, and dearer."""
+
+    name: str = Field(description="alternative 1, alternative 2 …")
+    trade: str = Field(description="What it trades against the recommended sequence, in a sentence.")
+    sequence: Sequence = Field(description="The sequence.")
+
+
 PROVED_GAP = 1e-6
 """Costs closer than this share are equal but for rounding."""
 
@@ -312,6 +331,7 @@ class Search(Contract):
     seed: int = Field(description="Seed of its random choices.")
     bound_eur: Number | None = Field(description="No order can weigh less than this; none: no bound.")
     gap: float | None = Field(description="How far above the bound the sequence may be, as a share.")
+    alternatives: int = Field(default=0, description="Alternatives asked for.")
 
     @property
     def is_proved(self) -> bool:
@@ -320,11 +340,16 @@ class Search(Contract):
 
 
 class CostedPlan(Contract):
-    """A sequence beside its baselines, and how it was found; no search where an order was given."""
+    """A sequence beside its alternatives and baselines, and how it was found; no search where an order was
+    given.
+    """
 
     sequence: Sequence = Field(description="The sequence.")
     baselines: tuple[Baseline, ...] = Field(description="As entered and by due time.")
     search: Search | None = Field(description="How it was found.")
+    alternatives: tuple[SequenceAlternative, ...] = Field(
+        default=(), description="Least costly under the goal first."
+    )
 
 
 class Progress(Contract):

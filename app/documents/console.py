@@ -20,6 +20,7 @@ from app.contracts.sequences import (
     Task,
     Totals,
 )
+from app.documents.comparison import HEADINGS, NO_ALTERNATIVE, RECOMMENDED, comparison
 from app.documents.figures import cents, full_time, percent, tenths, worth
 from app.drawings.labels import day_and_clock
 
@@ -42,6 +43,7 @@ def plan_page(costed_plan: CostedPlan) -> Iterator[RenderableType]:
             yield Text(f"{line.line}: no runs")
     yield _totals_table(costed_plan)
     yield from _exchange_rates(sequence)
+    yield from _alternatives(costed_plan)
     yield Text(_indicators_text(sequence.totals))
     yield from _remarks(sequence)
     if costed_plan.search is not None:
@@ -159,13 +161,10 @@ def _totals_table(costed_plan: CostedPlan) -> Table:
 
 
 def _totals_cells(totals: Totals, cost: Cost) -> tuple[str, ...]:
-    changing_min = (
-        totals.changeover_min + totals.roll_end_min + totals.interruption_min + totals.clean_down_min
-    )
     return (
         tenths(totals.waste_m),
         str(totals.stops),
-        tenths(changing_min),
+        tenths(totals.changing_min),
         tenths(totals.waiting_min),
         tenths(totals.running_min),
         str(totals.late_jobs),
@@ -174,6 +173,33 @@ def _totals_cells(totals: Totals, cost: Cost) -> tuple[str, ...]:
         cents(cost.controllable_eur),
         cents(cost.total_eur),
     )
+
+
+def _alternatives(costed_plan: CostedPlan) -> Iterator[RenderableType]:
+    """What is recommended beside its alternatives and the baselines, then what each alternative trades."""
+    if not costed_plan.alternatives:
+        if costed_plan.search is not None and costed_plan.search.alternatives:
+            yield Text(NO_ALTERNATIVE)
+        return
+    table = Table(title="Alternatives", title_justify="left")
+    for heading in HEADINGS:
+        table.add_column(
+            heading.replace(" and ", " and\n"), justify="left" if heading == HEADINGS[0] else "right"
+        )
+    for order in comparison(costed_plan).orders:
+        table.add_row(
+            order.name,
+            tenths(order.waste_m),
+            tenths(order.stopped_min),
+            cents(order.late_eur),
+            str(order.late_jobs),
+            cents(order.controllable_eur),
+            cents(order.total_eur),
+            style="bold" if order.name == RECOMMENDED else None,
+        )
+    yield table
+    for alternative in costed_plan.alternatives:
+        yield Text(f"{alternative.name.capitalize()}: {alternative.trade}")
 
 
 def _exchange_rates(sequence: Sequence) -> Iterator[Text]:

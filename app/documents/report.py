@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from app.contracts.sequences import Cost, CostedPlan, LineRuns, Totals
 from app.documents import figures
+from app.documents.comparison import HEADINGS, NO_ALTERNATIVE, comparison
 from app.documents.pdf import pdf_from_html
 from app.documents.report_changeovers import ToldChangeover, told_changeovers
 from app.documents.report_waste import waste_table
@@ -77,6 +78,10 @@ def report_html(costed_plan: CostedPlan, assumption_lines: Sequence[str] = ()) -
         sequence=sequence,
         search=costed_plan.search,
         orders=orders,
+        alternatives=costed_plan.alternatives,
+        comparison=comparison(costed_plan),
+        comparison_headings=HEADINGS,
+        no_alternative=NO_ALTERNATIVE,
         savings=[_saving(orders[0], other) for other in orders[1:]],
         waste=waste_table(sequence.totals.waste),
         cautions=CAUTIONS,

@@ -1,4 +1,7 @@
-"""A sequence as files: all of it as JSON, the order as CSV. Either can be costed again."""
+"""A plan's sequence and its alternatives as files: all of each as JSON, its order as CSV.
+
+Either can be costed again.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,10 @@ import csv
 from collections.abc import Iterator
 from pathlib import Path
 
-from app.contracts.sequences import Lot, Run, Sequence
+from app.contracts.sequences import CostedPlan, Lot, Run, Sequence
+from app.documents.comparison import comparison, file_stem
 
-JSON_NAME = "sequence.json"
-CSV_NAME = "sequence.csv"
+COMPARISON_NAME = "alternatives.json"
 HEADING = (
     "line",
     "job",
@@ -33,7 +36,28 @@ HEADING = (
 """A job without a line is left out. Labels are those of a lot, counted from 1 over the job's versions."""
 
 
-def write_sequence(sequence: Sequence, folder: Path) -> tuple[Path, Path]:
+def write_plan(costed_plan: CostedPlan, folder: Path) -> tuple[Path, ...]:
+    """Write a plan's sequence, its alternatives and their comparison; those of an older plan are removed.
+
+    Raises
+    ------
+    OSError
+        Where the folder cannot be written.
+    """
+    written = [*write_sequence(costed_plan.sequence, folder)]
+    for older in [folder / COMPARISON_NAME, *folder.glob("alternative-[1-9].*")]:
+        if older.suffix in (".json", ".csv"):
+            older.unlink(missing_ok=True)
+    if costed_plan.alternatives:
+        path = folder / COMPARISON_NAME
+        path.write_text(comparison(costed_plan).model_dump_json(indent=2) + "\n", encoding="utf-8")
+        written.append(path)
+    for alternative in costed_plan.alternatives:
+        written += write_sequence(alternative.sequence, folder, file_stem(alternative.name))
+    return tuple(written)
+
+
+def write_sequence(sequence: Sequence, folder: Path, stem: str = "sequence") -> tuple[Path, Path]:
     """Write both files into a folder, which is made if need be; they replace older ones.
 
     Raises
@@ -42,7 +66,7 @@ def write_sequence(sequence: Sequence, folder: Path) -> tuple[Path, Path]:
         Where the folder cannot be written.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    json_path, csv_path = folder / JSON_NAME, folder / CSV_NAME
+    json_path, csv_path = folder / f"{stem}.json", folder / f"{stem}.csv"
     json_path.write_text(sequence.model_dump_json(indent=2) + "\n", encoding="utf-8")
     with csv_path.open("w", encoding="utf-8", newline="") as stream:
         csv.writer(stream).writerows([HEADING, *_rows(sequence)])

@@ -25,6 +25,7 @@ def plan(
     seconds: float | None = None,
     work: int | None = None,
     seed: int = 0,
+    alternatives: int = 0,
     cancelled: Callable[[], bool] = lambda: False,
     on_progress: Callable[[Progress], None] | None = None,
     on_compile: Callable[[], None] = lambda: None,
@@ -40,6 +41,9 @@ def plan(
     seconds, work
         When the search ends: after so many seconds, after so many sequences costed or changes tried;
         the first reached. At least one must be given.
+    alternatives
+        How many sequences, 8 at most, are to stand beside the best that trade metres, minutes and lateness
+        against it; fewer where there are no more worth a choice. Looking for them takes a part of the limits.
     cancelled
         Asked now and then; a true answer ends the search, which gives what it has.
     on_compile
@@ -52,10 +56,12 @@ def plan(
         Where plant or jobs contradict themselves, or locks each other.
     NothingCanRun
         Where no job can be placed.
+    ValueError
+        Where so many alternatives are not looked for.
     """
     question = Question.of(plant, jobs, start, locks)
     limits = Limits(seconds, work, cancelled)
-    costed_plan = question.plan(goal, limits, seed, on_progress, on_compile)
+    costed_plan = question.plan(goal, limits, seed, on_progress, on_compile, alternatives)
     if costed_plan.sequence.totals.jobs == 0:
         raise NothingCanRun(
             f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out

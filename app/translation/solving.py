@@ -14,6 +14,7 @@ from app.contracts.orders import LabelRange, OrderedRun, RunOrder
 from app.contracts.plant import Plant
 from app.contracts.readiness import JobReadiness, LineFit, Readiness, StockNeed
 from app.errors import BadInput, Fault
+from app.translation.alternatives import alternative_contracts
 from app.translation.jobs import solver_job_of
 from app.translation.locks import lock_text, solver_lock_of
 from app.translation.plant import solver_plant_of
@@ -85,8 +86,10 @@ class Question:
         seed: int,
         on_progress: OnProgress | None,
         on_compile: Callable[[], None] = lambda: None,
+        alternatives: int = 0,
     ) -> contracts.CostedPlan:
-        """Search for the best order under a goal; what has to be compiled first takes none of its time.
+        """Search for the best order under a goal, and for so many alternatives at most; what has to be
+        compiled first takes none of its time.
 
         Raises
         ------
@@ -111,11 +114,12 @@ class Question:
                 )
 
         try:
-            result = solve(self.problem, GOALS[goal], stop, seed, told)
+            result = solve(self.problem, GOALS[goal], stop, seed, told, alternatives=alternatives)
         except ContradictoryLocksError as error:
             named = "; ".join(lock_text(lock, self.clock) for lock in error.locks)
             raise BadInput([Fault(f"these cannot all be kept: {named}", field="locks")]) from error
-        return self._costed_plan(goal, result.sequences[0], _search(result, seed))
+        best, *others = result.sequences
+        return self._costed_plan(goal, best, _search(result, seed, alternatives), others)
 
     def cost(self, order: RunOrder, goal: contracts.Goal) -> contracts.CostedPlan:
         """Cost a given order.
@@ -138,7 +142,11 @@ class Question:
         )
 
     def _costed_plan(
-        self, goal: contracts.Goal, sequence: SolverSequence, search: contracts.Search | None
+        self,
+        goal: contracts.Goal,
+        sequence: SolverSequence,
+        search: contracts.Search | None,
+        others: Sequence[SolverSequence] = (),
     ) -> contracts.CostedPlan:
         costed = Costed(self.problem, self.clock, self.plant.site.name, goal, GOALS[goal])
         orders = {"as entered": as_entered(self.problem), "by due time": by_due_time(self.problem)}
@@ -149,6 +157,7 @@ class Question:
                 for name, order in orders.items()
             ),
             search=search,
+            alternatives=alternative_contracts(costed, sequence, others),
         )
 
     def _order(self, order: RunOrder) -> Order:
@@ -265,11 +274,12 @@ def _stock_need(stock: Stock, needed_um: int, stocked: StockedWidth | None) -> S
     )
 
 
-def _search(result: SearchResult, seed: int) -> contracts.Search:
+def _search(result: SearchResult, seed: int, alternatives: int) -> contracts.Search:
     return contracts.Search(
         status=result.status.value,
         work=result.work,
         seed=seed,
         bound_eur=None if result.bound is None else rounded(result.bound),
         gap=result.gap,
+        alternatives=alternatives,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -25,7 +25,7 @@ from solver.sequence import Order
 @dataclass(frozen=True, slots=True)
 class PlantFound:
     """An order of a plant: jobs left out and locks broken, weighed cost, and the work it took; `bound_eur` is
-    what no order undercuts, None where that is not known.
+    what no order undercuts, None where that is not known. `others` are the best orders of all islands.
     """
 
     order: Order
@@ -34,6 +34,7 @@ class PlantFound:
     work: int
     elapsed_s: float
     bound_eur: float | None = None
+    others: tuple[Order, ...] = ()
 
 
 def plain_starts(compiled: CompiledPlant) -> list[Ints]:
@@ -59,8 +60,12 @@ def search_plant(
     seed: int,
     threads: int | None,
     on_progress: Callable[[PlantFound], None] | None = None,
+    bounded: bool = True,
 ) -> PlantFound:
-    """Order a plant's queue; never worse than the best of `starts`, of which there is at least one."""
+    """Order a plant's queue; never worse than the best of `starts`, of which there is at least one.
+
+    Without a bound there is more time for the search, and none is known.
+    """
     halt = no_halt()
     pairwise = as_pairwise(compiled.lines[0]) if len(compiled.lines) == 1 else None
     islands: Sequence[Island]
@@ -68,12 +73,12 @@ def search_plant(
         bounding = Bounding(partial(_least_costs, compiled), WEAK_TIME_SHARE, stop, halt)
         annealing = annealing_islands(compiled, starts, seed, halt)
         islands, rounds = annealing, annealing_rounds(compiled.room)
-        opening = _opening(bounding, dispatching(annealing))
+        opening = _opening(bounding, dispatching(annealing)) if bounded else iter(())
     else:
         costs = LeastCosts(pairwise.fixed_eur, pairwise.with_gap)
         bounding = Bounding(lambda: costs, TIME_SHARE, stop, halt)
         islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
-        opening = _opening(bounding, [[]])
+        opening = _opening(bounding, [[]]) if bounded else iter(())
 
     def least() -> Score | None:
         if bounding.value is None:
@@ -96,7 +101,11 @@ def search_plant(
         if on_progress is not None:
             on_progress(plant_found(found))
 
-    return plant_found(search_islands(islands, rounds, stop, halt, threads, report, opening, least))
+    found = plant_found(search_islands(islands, rounds, stop, halt, threads, report, opening, least))
+    bests = [island.best[1] for island in islands]
+    if pairwise is None:
+        return replace(found, others=tuple(map(compiled.order, bests)))
+    return replace(found, others=tuple(compiled.lines[0].order(pairwise.numbers[best]) for best in bests))
 
 
 def improved_order(compiled: CompiledPlant, order: Order, stop: Stop, seed: int) -> Order:

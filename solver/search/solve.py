@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Sequence as Several
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 
@@ -11,6 +12,7 @@ from solver.account import account_with
 from solver.locks import Lock
 from solver.problem import Problem
 from solver.schedule import Scheduler
+from solver.search.alternatives import LIMITS_SHARE, MOST_ALTERNATIVES, with_alternatives
 from solver.search.compile import CompiledPlant
 from solver.search.plant_search import PlantFound, plain_starts, search_plant
 from solver.search.stop import Stop
@@ -66,7 +68,7 @@ class SearchResult:
     Parameters
     ----------
     sequences
-        Best first, costed by the account.
+        Best first, then its alternatives, the cheapest first; costed by the account.
     bound, gap
         A proven lower bound of the weighed cost and the relative distance to it; None: no bound.
     work
@@ -87,19 +89,57 @@ def solve(
     seed: int = 0,
     on_progress: Callable[[Progress], None] | None = None,
     threads: int | None = None,
+    alternatives: int = 0,
 ) -> SearchResult:
     """Order a queue so that its weighed cost is least.
 
     The result depends on problem, weights, seed and work limit alone; with a time limit also on the
-    machine. It is never worse than the orders as entered and by due time. `threads`
-    search at the same time, None for as many as there are processors, up to 4.
+    machine. It is never worse than the orders as entered and by due time. `threads` search at the same
+    time, None for as many as there are processors, up to 4. At most so many `alternatives`, up to
+    `MOST_ALTERNATIVES`, are looked for in a part of the limits.
 
     Raises
     ------
     ContradictoryLocksError
         Where the locks cannot all be kept.
+    ValueError
+        Where so many alternatives are not looked for.
     """
+    if not 0 <= alternatives <= MOST_ALTERNATIVES:
+        raise ValueError(f"alternatives must be 0 to {MOST_ALTERNATIVES}, is {alternatives}")
     arranged = _arranged(problem)
+    with stop.reserve(LIMITS_SHARE if alternatives else 0.0):
+        result = _solve(problem, weights, arranged, stop, seed, on_progress, threads)
+    if not alternatives or result.status is Status.NOTHING_RUNS:
+        return result
+
+    def search(weights: Weights, starts: Several[Order], stop: Stop) -> tuple[Order, ...]:
+        compiled = CompiledPlant(problem, weights)
+        numbers = [compiled.numbers(order) for order in starts]
+        return search_plant(compiled, numbers, stop, seed, threads, bounded=False).others
+
+    sequences = with_alternatives(problem, weights, result.sequences[0], alternatives, search, stop)
+    return _with(result, sequences, stop)
+
+
+def _with(result: SearchResult, sequences: tuple[Sequence, ...], stop: Stop) -> SearchResult:
+    """A result with alternatives, the first of which may be a better best."""
+    best_eur = sequences[0].weighed_eur
+    bound = None if result.bound is None else min(result.bound, best_eur)
+    gap = gap_above(float(best_eur), None if bound is None else float(bound))
+    return replace(result, sequences=sequences, bound=bound, gap=gap, work=stop.done)
+
+
+def _solve(
+    problem: Problem,
+    weights: Weights,
+    arranged: Order | None,
+    stop: Stop,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None,
+    threads: int | None,
+) -> SearchResult:
+    """Islands of compiled kernels."""
     begun_s = stop.elapsed_s
     compiled = CompiledPlant(problem, weights)
     costing_s = COSTING_SHARE * (stop.elapsed_s - begun_s)

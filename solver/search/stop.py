@@ -61,9 +61,21 @@ class Stop:
         return time.monotonic() - self._started_s
 
     @property
+    def used(self) -> float:
+        """Share of the limits in force that is used up, 0 to 1: of the limit that is nearest its end."""
+        shares = []
+        if self.work is not None:
+            of_work = self.work * self._share
+            shares.append(self.done / of_work if of_work else 1.0)
+        if self.time_s is not None:
+            of_time_s = self.time_s * self._share
+            shares.append((self.elapsed_s + self._kept_s) / of_time_s if of_time_s else 1.0)
+        return min(1.0, max(shares))
+
+    @property
     def reached(self) -> bool:
         """Whether a limit is reached or the search was cancelled."""
-        if self.work is not None and self.done >= self.work * self._share:
+        if self.work_left == 0:
             return True
         if self.time_s is not None and self.elapsed_s >= self.time_s * self._share - self._kept_s:
             return True

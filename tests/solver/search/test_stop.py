@@ -49,3 +49,37 @@ def test_time_kept_leaves_a_work_limit_alone() -> None:
     with stop.reserve_time(10_000):
         assert not stop.reached
         assert stop.work_left == 10
+
+
+def test_a_part_of_a_limit_of_work_need_not_be_whole() -> None:
+    """A limit of 0.7 of 1001 let no change be tried after the 700th and was never reached: a search of
+    islands, which stops only between rounds, went on for ever.
+    """
+    stop = Stop(work=1001)
+    with stop.reserve(0.3):
+        stop.count(stop.work_left or 0)
+        assert stop.work_left == 0
+        assert stop.reached
+
+
+def test_used_is_the_share_of_the_limits_in_force() -> None:
+    stop = Stop(work=200)
+    assert stop.used == 0
+    stop.count(50)
+    assert stop.used == 0.25
+    with stop.reserve(0.5):
+        assert stop.used == 0.5
+    stop.count(500)
+    assert stop.used == 1
+
+
+def test_without_anything_allowed_all_of_it_is_used() -> None:
+    assert Stop(work=0).used == Stop(time_s=0).used == 1
+
+
+def test_of_two_limits_the_one_nearest_its_end_says_how_much_is_used() -> None:
+    stop = Stop(time_s=10_000, work=10)
+    stop.count(9)
+    assert stop.used == 0.9
+    with stop.reserve_time(9_500):
+        assert 0.95 <= stop.used < 1
