@@ -1,4 +1,4 @@
-"""The command line: `runwright plan`, `cost`, `check`, `schema`.
+"""The command line: `runwright plan`, `cost`, `compare`, `check`, `schema`.
 
 It reads files, asks a service and prints what comes back. Exit codes: 0 done, 2 bad input (every
 fault on stderr), 3 nothing can run.
@@ -27,10 +27,13 @@ from app import __version__
 from app.contracts.assumptions import PlanAssumptions
 from app.contracts.base import at_site, parse_moment
 from app.contracts.plant import Plant
+from app.contracts.reasons import Reasons
 from app.contracts.sequences import CostedPlan, Goal, Progress
 from app.documents.assumption_file import write_assumptions
 from app.documents.console import plan_page, readiness_page
+from app.documents.console_reasons import difference_page, reasons_page
 from app.documents.figures import full_time
+from app.documents.reasons_file import write_reasons
 from app.documents.report import write_report
 from app.documents.sequence_files import write_plan
 from app.errors import BadInput, Fault, NothingCanRun
@@ -39,6 +42,7 @@ from app.intake.presets import PRESETS
 from app.intake.queue import Queue
 from app.intake.sources import QueueSource, read_source, read_source_and_order
 from app.services import planning
+from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
 
 BAD_INPUT = 2
@@ -109,6 +113,12 @@ OutFolder = Annotated[
     Path | None,
     typer.Option("--out", help="Folder for sequence.json, sequence.csv and the report; made if need be."),
 ]
+Explain = Annotated[
+    bool,
+    typer.Option(
+        "--explain", help="Say why each run stands where it does, why jobs are late, and what would help."
+    ),
+]
 
 
 def main() -> None:
@@ -153,13 +163,14 @@ def plan(
         ),
     ] = DEFAULT_ALTERNATIVES,
     out: OutFolder = None,
+    explain: Explain = False,
 ) -> None:
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
     with _refusals():
         queue = read_source(
             QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks)
         )
-        _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed, alternatives), out)
+        _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed, alternatives), out, explain)
 
 
 @commands.command()
@@ -184,6 +195,7 @@ def cost(
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
     out: OutFolder = None,
+    explain: Explain = False,
 ) -> None:
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
     with _refusals():
@@ -193,7 +205,39 @@ def cost(
         queue, order = read_source_and_order(source, sequence)
         begins = _begins(queue.plant, start)
         costed_plan = planning.cost(queue.plant, queue.jobs, begins, order, goal, locks=queue.locks)
-        _print_plan(costed_plan, queue, out)
+        _print_plan(costed_plan, queue, out, reasons=_reasons(queue, begins, costed_plan, explain))
+
+
+@commands.command()
+def compare(
+    one: Annotated[Path, typer.Argument(help="An order: CSV with line and job, or a plan's JSON.")],
+    other: Annotated[Path, typer.Argument(help="Another order of the same queue.")],
+    jobs: JobsPath,
+    plant: PlantPath = None,
+    preset: PresetName = None,
+    overrides: OverridesPath = None,
+    zone: ZoneName = None,
+    dies: DiesPath = None,
+    stock: StockPath = None,
+    consumables: ConsumablesPath = None,
+    mapping: MappingPath = None,
+    state: StatePath = None,
+    locks: LocksPath = None,
+    goal: GoalOption = Goal.BALANCED,
+    start: StartText = None,
+) -> None:
+    """Say what one order costs more than another, by cause."""
+    with _refusals():
+        source = QueueSource(
+            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks
+        )
+        queue, order = read_source_and_order(source, one)
+        other_order = read_source_and_order(source, other)[1]
+        orders = ((one.name, order), (other.name, other_order))
+        if one.name == other.name:
+            orders = ((str(one), order), (str(other), other_order))
+        begins = _begins(queue.plant, start)
+        _print(difference_page(why.compare(queue.plant, queue.jobs, begins, orders, goal, locks=queue.locks)))
 
 
 @commands.command()
@@ -362,7 +406,9 @@ class Effort:
     alternatives: int = DEFAULT_ALTERNATIVES
 
 
-def _plan(queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path | None) -> None:
+def _plan(
+    queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path | None, explain: bool = False
+) -> None:
     """Search, say what was assumed, print and write."""
     begins = _begins(queue.plant, start)
     with _interruptible() as cancelled, _live() as on_progress:
@@ -381,7 +427,15 @@ def _plan(queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path
             on_compile=_say_compiling,
         )
         assumed = _assumed(queue, begins, goal, costed_plan, effort, cancelled)
-    _print_plan(costed_plan, queue, out, assumed)
+    _print_plan(costed_plan, queue, out, assumed, _reasons(queue, begins, costed_plan, explain))
+
+
+def _reasons(queue: Queue, begins: datetime, costed_plan: CostedPlan, explain: bool) -> Reasons | None:
+    """Why a plan is as it is, if asked."""
+    if not explain:
+        return None
+    with Console(stderr=True).status("costing every run elsewhere …"):
+        return why.explain(queue.plant, queue.jobs, begins, costed_plan, locks=queue.locks)
 
 
 def _assumed(
@@ -412,14 +466,22 @@ def _assumed(
 
 
 def _print_plan(
-    costed_plan: CostedPlan, queue: Queue, out: Path | None, assumed: PlanAssumptions | None = None
+    costed_plan: CostedPlan,
+    queue: Queue,
+    out: Path | None,
+    assumed: PlanAssumptions | None = None,
+    reasons: Reasons | None = None,
 ) -> None:
     notes = (*queue.notes, *((deciding_sentence(assumed.report),) if assumed else ()))
     _print(plan_page(costed_plan))
+    if reasons is not None:
+        _print(reasons_page(reasons))
     _print_notes(notes)
     if out is not None:
         try:
-            written = [*write_plan(costed_plan, out), *write_report(costed_plan, out, notes)]
+            written = [*write_plan(costed_plan, out), *write_report(costed_plan, out, notes, reasons)]
+            if reasons is not None:
+                written.append(write_reasons(reasons, out))
             if assumed:
                 written.append(write_assumptions(assumed, out))
         except OSError as error:

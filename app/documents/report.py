@@ -13,11 +13,13 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from app.contracts.reasons import Reasons
 from app.contracts.sequences import Cost, CostedPlan, LineRuns, Totals
 from app.documents import figures
 from app.documents.comparison import HEADINGS, NO_ALTERNATIVE, comparison
 from app.documents.pdf import pdf_from_html
 from app.documents.report_changeovers import ToldChangeover, told_changeovers
+from app.documents.report_reasons import told_reasons
 from app.documents.report_waste import waste_table
 from app.documents.report_web import Stretch, stretches
 from app.drawings.cost_bars import cost_bars, cost_causes, cost_legend
@@ -61,13 +63,17 @@ class LinePart:
     stops: tuple[StopMark, ...]
 
 
-def report_html(costed_plan: CostedPlan, assumption_lines: Sequence[str] = ()) -> str:
+def report_html(
+    costed_plan: CostedPlan, assumption_lines: Sequence[str] = (), reasons: Reasons | None = None
+) -> str:
     """The report as one HTML page.
 
     Parameters
     ----------
     assumption_lines
         What was assumed, a sentence each.
+    reasons
+        Why the plan is as it is; None where nobody asked.
     """
     sequence = costed_plan.sequence
     orders = _orders(costed_plan)
@@ -91,11 +97,15 @@ def report_html(costed_plan: CostedPlan, assumption_lines: Sequence[str] = ()) -
         time_legend=time_legend(sequence, "time-legend"),
         lines=[_line_part(costed_plan, place) for place in range(len(sequence.lines))],
         assumption_lines=assumption_lines,
+        told=None if reasons is None else told_reasons(reasons),
     )
 
 
 def write_report(
-    costed_plan: CostedPlan, folder: Path, assumption_lines: Sequence[str] = ()
+    costed_plan: CostedPlan,
+    folder: Path,
+    assumption_lines: Sequence[str] = (),
+    reasons: Reasons | None = None,
 ) -> tuple[Path, ...]:
     """Write report.html and report.pdf into a folder, made if need be; they replace older ones.
 
@@ -105,7 +115,7 @@ def write_report(
         Where the folder cannot be written.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    html = report_html(costed_plan, assumption_lines)
+    html = report_html(costed_plan, assumption_lines, reasons)
     html_path, pdf_path = folder / HTML_NAME, folder / PDF_NAME
     html_path.write_text(html, encoding="utf-8", errors="replace")
     pdf_path.write_bytes(pdf_from_html(html))

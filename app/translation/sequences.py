@@ -227,8 +227,8 @@ def _task(task: Task) -> contracts.Task:
         changes=tuple(
             contracts.Change(
                 aspect=change.aspect,
-                before=_loaded_text(change.aspect, change.before),
-                after=_loaded_text(change.aspect, change.after),
+                before=loaded_text(change.aspect, change.before),
+                after=loaded_text(change.aspect, change.after),
                 minutes=min_from_ms(change.duration_ms),
                 register_m=m_from_um(change.register_um),
             )
@@ -237,7 +237,7 @@ def _task(task: Task) -> contracts.Task:
     )
 
 
-def _loaded_text(aspect: str, value: str) -> str:
+def loaded_text(aspect: str, value: str) -> str:
     """What is loaded, in the trade's units."""
     if aspect in _IN_UM and value:
         return f"{mm_from_um(int(value)):f} mm"

@@ -129,7 +129,7 @@ class Question:
         BadInput
             Where a job cannot run where the order has it, or is missing.
         """
-        sequence = account(self.problem, self._order(order), GOALS[goal])
+        sequence = account(self.problem, self.placements(order), GOALS[goal])
         return self._costed_plan(goal, sequence, None)
 
     def readiness(self) -> Readiness:
@@ -160,8 +160,14 @@ class Question:
             alternatives=alternative_contracts(costed, sequence, others),
         )
 
-    def _order(self, order: RunOrder) -> Order:
-        """Placements of a given order; every fault of it is told at once."""
+    def placements(self, order: RunOrder) -> Order:
+        """Placements of a given order; every fault of it is told at once.
+
+        Raises
+        ------
+        BadInput
+            Where a job cannot run where the order has it, or is missing.
+        """
         faults = self._missing(order)
         placements: list[list[Placement]] = [[] for _ in self.problem.plant.lines]
         for line_order in order.lines:

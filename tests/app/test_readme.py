@@ -52,7 +52,7 @@ def test_the_output_shown_is_what_the_small_queue_gives(monkeypatch: pytest.Monk
 
 
 def test_every_command_is_there_with_every_option_named() -> None:
-    assert {name for name, _ in COMMANDS} == {"demo", "plan", "cost", "check", "schema"}
+    assert {name for name, _ in COMMANDS} == {"demo", "plan", "cost", "compare", "check", "schema"}
     for name, told in COMMANDS:
         usage = unstyle(CliRunner().invoke(commands, [name, "--help"], env={"COLUMNS": "200"}).stdout)
         offered = set(re.findall(r"--[a-z]+", usage)) - {"--help", "--jobs", "--sequence"}
