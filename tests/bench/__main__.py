@@ -11,7 +11,7 @@ from typing import Protocol
 
 from rich.console import Console
 
-from tests.bench import atsp, day, decode, line, report, start, structured, tardiness
+from tests.bench import atsp, day, decode, line, report, start, structured, tardiness, tooling
 from tests.bench.row_file import JsonRow
 from tests.bench.tables import FigureTable
 
@@ -37,7 +37,7 @@ class Bench(Protocol):
         ...
 
 
-TABLE: tuple[Bench, ...] = (atsp, tardiness, structured, decode, start, line, day)
+TABLE: tuple[Bench, ...] = (atsp, tardiness, structured, decode, start, line, day, tooling)
 BENCHES = {bench.NAME: bench for bench in TABLE}
 
 

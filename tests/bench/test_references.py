@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.bench import best_known
+from tests.bench import best_known, tool_queues, tooling
 from tests.bench.atsp import OPTIMA, published
 from tests.bench.best_known import Best, StaleReferenceError, keep_if_better
 from tests.bench.drawn_tours import drawn
@@ -135,3 +135,42 @@ def test_a_kept_order_that_no_longer_costs_its_value_is_refused(tmp_path: Path) 
     )
     with pytest.raises(StaleReferenceError, match="3/1/1/0 costs"):
         best_known.read(file)
+
+
+def test_the_best_known_orders_of_all_queues_of_tools_take_what_is_kept() -> None:
+    """Reading counts the switches of every order again and refuses a number that is not its own."""
+    assert sorted(tooling.read_best_known()) == sorted(tool_queues.QUEUES)
+
+
+def test_only_an_order_of_fewer_switches_replaces_the_best_known(tmp_path: Path) -> None:
+    file = tmp_path / "best.json"
+    queue = tool_queues.drawn("any 6/9/5")
+    by_value = sorted(permutations(range(6)), key=lambda order: tool_queues.switches_of(queue, order))
+    worst, best = by_value[-1], by_value[0]
+    assert tool_queues.switches_of(queue, worst) > tool_queues.switches_of(queue, best)
+    for order, kept in ((worst, True), (best, True), (best, False), (worst, False)):
+        entry = tooling.Best(tool_queues.switches_of(queue, order), "a test", order)
+        assert tooling.keep_if_better(queue, entry, file) is kept
+    assert tooling.read_best_known(file)[queue.name].order == best
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace('"value": ', '"value": 1'), encoding="utf-8")
+    with pytest.raises(tooling.StaleReferenceError, match="any 6/9/5 takes"):
+        tooling.read_best_known(file)
+
+
+def test_queues_of_tools_are_drawn_as_their_name_says() -> None:
+    queue = tool_queues.drawn("any 12/20/6")
+    assert queue == tool_queues.drawn("any 12/20/6")
+    assert len(queue.needs) == 12
+    assert all(1 <= len(needs) <= 6 and max(needs) < 20 for needs in queue.needs)
+    inks = tool_queues.drawn("inks 50/20/4")
+    assert {len(needs) for needs in inks.needs} == {1, 2, 3}
+    with pytest.raises(ValueError, match="a recipe is `any` or `inks`, not `some`"):
+        tool_queues.drawn("some 12/20/6")
+
+
+def test_a_file_without_tools_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "checks.json"
+    file.write_text('{"checks": [{"inputs": {"tools": 3}}]}', encoding="utf-8")
+    with pytest.raises(tool_queues.NotToolQueuesError, match="no entry of `checks` has tools"):
+        tool_queues.published(file)

@@ -93,6 +93,14 @@ def structured(folder: Path) -> Rows:
 
 
 @pytest.fixture(scope="module")
+def tooling(folder: Path) -> Rows:
+    """Rows of the smallest queue of tools with two seeds, and the peer's."""
+    asked = ("--only", "any 10/10/4", "--seeds", "2", "--peers", *SMALL)
+    main(["tooling", *asked, "--json", str(folder / "tooling.json")])
+    return _rows(folder / "tooling.json")
+
+
+@pytest.fixture(scope="module")
 def queue(folder: Path) -> Rows:
     """Rows of the shortest queue of one line with two seeds."""
     main([*LINE, "--json", str(folder / "line.json")])
@@ -152,9 +160,30 @@ def test_no_order_of_a_structured_day_is_below_its_bound(structured: Rows) -> No
     assert _ours(structured)[0]["value"] is not None
 
 
+def test_tool_switches_stand_beside_the_best_known_and_a_bound(tooling: Rows) -> None:
+    assert [(row["solver"], row["seed"]) for row in tooling] == [(OURS, 0), (OURS, 1), ("CP-SAT", 0)]
+    for row in _ours(tooling):
+        assert row["bound"] <= row["best_known"] <= row["value"]
+
+
+def test_published_tools_stand_beside_their_optimum(folder: Path) -> None:
+    entry = {
+        "id": "three inks",
+        "inputs": {"tools": [[1], [2, 3], [1, 2]], "capacity": 2},
+        "expected": {"min_switches_first_load_free": 1},
+    }
+    data = folder / "tools.json"
+    data.write_text(json.dumps({"checks": [entry, {"id": "another"}]}), encoding="utf-8")
+    main(["tooling", "--data", str(data), "--seeds", "1", *SMALL, "--json", str(folder / "published.json")])
+    (row,) = _rows(folder / "published.json")
+    assert (row["instance"], row["optimum"], row["value"], row["bound"]) == ("three inks", 1, 1, 1)
+
+
 def test_a_name_that_no_instance_has_is_refused() -> None:
     with pytest.raises(ValueError, match="no such instance: 41/4/10/1"):
         main(["structured", "--only", "41/4/10/1", *SMALL])
+    with pytest.raises(ValueError, match="no such queue: any 11/10/4"):
+        main(["tooling", "--only", "any 11/10/4", *SMALL])
 
 
 def test_the_search_of_a_line_stands_beside_orders_nobody_searched_for(
@@ -200,15 +229,16 @@ def test_a_sequence_that_breaks_a_rule_is_refused() -> None:
         refuse_wrong("six jobs", problem, wrong, Weights())
 
 
-@pytest.mark.usefixtures("tours", "late", "structured", "days")
+@pytest.mark.usefixtures("tours", "late", "structured", "tooling", "days")
 def test_the_report_has_every_command_and_its_tables(
     folder: Path, late: Rows, capsys: pytest.CaptureFixture[str]
 ) -> None:
     capsys.readouterr()
-    main(["report", *(str(folder / f"{name}.json") for name in ("atsp", "tardiness", "structured", "day"))])
+    names = ("atsp", "tardiness", "structured", "tooling", "day")
+    main(["report", *(str(folder / f"{name}.json") for name in names)])
     page = capsys.readouterr().out
-    for heading in ("### atsp", "### tardiness", "### structured", "### day"):
-        assert heading in page
+    for name in names:
+        assert f"### {name}" in page
     assert "`python -m tests.bench atsp --data cities --seeds 2 --seconds 0.2 --threads 1`" in page
     assert "| three | 3 | (best seen) 6 | 6 | 0.00 % | 0.00 % | 2 of 2 |" in page
     assert f"| 1 | 98 | {late[0]['value']} |" in page
@@ -294,7 +324,7 @@ def test_the_balanced_goal_has_the_sample_days_own_figures(days: Rows) -> None:
 
 def _options(bench: str) -> Iterator[str]:
     yield from (word for word in ("--seconds", "--seeds", "--json"))
-    if bench in ("atsp", "tardiness", "structured"):
+    if bench in ("atsp", "tardiness", "structured", "tooling"):
         yield from ("--threads", "--peers", "--only")
     if bench == "line":
         yield from ("--threads", "--only")
