@@ -9,6 +9,7 @@ import numpy as np
 
 from solver.search.islands import Halt, Island, Order, Rounds, Score
 from solver.search.kernels.randomness import seeded
+from solver.search.kernels.tables import Randomness
 from solver.search.kernels.tool_switching import (
     AT,
     BEST,

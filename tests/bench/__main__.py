@@ -11,7 +11,22 @@ from typing import Protocol
 
 from rich.console import Console
 
-from tests.bench import atsp, day, decode, line, report, start, structured, tardiness, tooling
+from tests.bench import (
+    atsp,
+    day,
+    days,
+    decode,
+    gap,
+    growth,
+    line,
+    plant_decode,
+    quality,
+    report,
+    start,
+    structured,
+    tardiness,
+    tooling,
+)
 from tests.bench.row_file import JsonRow
 from tests.bench.tables import FigureTable
 
@@ -37,7 +52,10 @@ class Bench(Protocol):
         ...
 
 
-TABLE: tuple[Bench, ...] = (atsp, tardiness, structured, decode, start, line, day, tooling)
+TABLE: tuple[Bench, ...] = (
+    *(atsp, tardiness, structured, decode, start, line, day),
+    *(days, quality, gap, growth, plant_decode, tooling),
+)
 BENCHES = {bench.NAME: bench for bench in TABLE}
 
 

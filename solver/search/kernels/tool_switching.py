@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from solver.search.kernels.compiled import compiled, part
 from solver.search.kernels.randomness import draw_below, draw_unit
+from solver.search.kernels.tables import Randomness
 
 Ints = NDArray[np.int64]
 Shorts = NDArray[np.int16]
