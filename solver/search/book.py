@@ -223,7 +223,9 @@ class Sharing:
     (items,) is when what was placed ended, -1 before that, and `present_ends` the same as the plan begins;
     `unbound` what waits for no other. By line: `following` its next position, `earliest` a start that it
     cannot undercut, `not_before` what stock makes it wait for. `taken_from` (n, 2) are places that were
-    emptied for a run, with what stood there.
+    emptied for a run, with what stood there. `threaded` is the followed stock on each line; `waits` (items,)
+    flags what waits for another, empty where nothing does, `held_up` lines whose next run may; `places`
+    (places, 3) are line, column and mask of what a place holds.
     """
 
     copy_place: Ints
@@ -240,6 +242,10 @@ class Sharing:
     unbound: Flags
     taken_from: Ints
     copy_tools: Ints
+    threaded: Ints
+    waits: Flags
+    held_up: Flags
+    places: Ints
 
 
 Tables = (

@@ -591,7 +591,8 @@ def _seat_entries(
         if need.slot in slots.shared_slots:
             key = tool_at.get(need.slot, "")
             copies = ranges.get(key, (0, 0))
-            yield numbers.get(key, -1), *copies, need.slot, slots.slots[need.slot].station_idx
+            alone = list(tool_at.values()).count(key) == 1
+            yield numbers.get(key, -1), *copies, need.slot, slots.slots[need.slot].station_idx, alone
 
 
 def _tools_at(slots: Slots, plan: RunPlan, keys: Container[str]) -> dict[int, str]:

@@ -260,7 +260,28 @@ def new_sharing(compiled: CompiledPlant) -> Sharing:
         unbound=np.zeros(compiled.items, np.uint8),
         taken_from=np.zeros((compiled.places + 1, 2), np.int64),
         copy_tools=np.array(tools, np.int64),
+        threaded=np.zeros(lines, np.int64),
+        waits=_waiting(compiled),
+        held_up=np.zeros(lines, np.uint8),
+        places=np.array(
+            [
+                (line.line_idx, field.column, field.mask)
+                for line in compiled.lines
+                for field in line.packing.fields
+            ],
+            np.int64,
+        ).reshape(-1, 3),
     )
+
+
+def _waiting(compiled: CompiledPlant) -> Flags:
+    """What waits for another job's end; empty where nothing does."""
+    jobs = [
+        compiled.problem.job_idx[lock.then] for lock in compiled.problem.locks if isinstance(lock, Before)
+    ]
+    found = np.zeros(compiled.items if jobs else 0, np.uint8)
+    found[jobs] = 1
+    return found
 
 
 def no_drawing(halt: Halt) -> Drawing:

@@ -18,6 +18,7 @@ from rich.console import Console
 from solver.account import account
 from solver.baselines import started_order
 from solver.feasibility import station_choices
+from solver.locks import OnLine
 from solver.problem import Problem
 from solver.run_plan import RunPlan
 from solver.schedule import Scheduler
@@ -172,7 +173,9 @@ def decodes_a_second(
 
 
 class _Walk:
-    """An order that changes block by block; started runs stay where they are."""
+    """An order that changes block by block; started runs stay where they are, jobs on the lines they must be
+    on.
+    """
 
     def __init__(self, problem: Problem, rng: random.Random) -> None:
         self._rng = rng
@@ -181,6 +184,10 @@ class _Walk:
         self._choices = [
             [station_choices(problem, line_idx, job_idx) for job_idx in jobs] for line_idx in lines
         ]
+        for lock in problem.locks:
+            if isinstance(lock, OnLine):
+                for line_idx in set(lines) - {problem.line_idx[lock.line]}:
+                    self._choices[line_idx][problem.job_idx[lock.job]] = ()
         started = {placement.job_idx for placements in self._started for placement in placements}
         self._queues: list[list[Placement]] = [[] for _ in lines]
         for job_idx in rng.sample(jobs, len(jobs)):

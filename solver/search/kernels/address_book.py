@@ -205,7 +205,11 @@ LINE_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     AT_UNBOUND,
     AT_TAKEN_FROM,
     AT_COPY_TOOLS,
-) = range(0, 41 * FIELDS, FIELDS)
+    AT_THREADED,
+    AT_WAITS,
+    AT_HELD_UP,
+    AT_PLACES,
+) = range(0, 45 * FIELDS, FIELDS)
 """Where the entry of a plant's table begins."""
 
 PLANT_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
@@ -250,6 +254,10 @@ PLANT_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "unbound": (AT_UNBOUND, 1, np.dtype(np.uint8)),
     "taken_from": (AT_TAKEN_FROM, 2, np.dtype(np.int64)),
     "copy_tools": (AT_COPY_TOOLS, 1, np.dtype(np.int64)),
+    "threaded": (AT_THREADED, 1, np.dtype(np.int64)),
+    "waits": (AT_WAITS, 1, np.dtype(np.uint8)),
+    "held_up": (AT_HELD_UP, 1, np.dtype(np.uint8)),
+    "places": (AT_PLACES, 2, np.dtype(np.int64)),
 }
 """By name of a table: where its entry begins, its dimensions, what it holds."""
 

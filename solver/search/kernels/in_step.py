@@ -17,9 +17,11 @@ from solver.search.kernels.address_book import (
     AT_ENDS,
     AT_FETCHED,
     AT_FOLLOWING,
+    AT_HELD_UP,
     AT_LATER,
     AT_LEFT_OUT,
     AT_NOT_BEFORE,
+    AT_PLACES,
     AT_PRESENT_ENDS,
     AT_PRESENT_FREE,
     AT_PRESENT_PLACE,
@@ -29,12 +31,14 @@ from solver.search.kernels.address_book import (
     AT_STATE,
     AT_SUMS,
     AT_TAKEN_FROM,
+    AT_THREADED,
     AT_TRACE,
     AT_TRIAL,
     AT_TRIAL_EUR,
     AT_TRIAL_RUNS,
     AT_TRIAL_START,
     AT_UNBOUND,
+    AT_WAITS,
     field_rows,
     flags,
     floats,
@@ -105,31 +109,91 @@ def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> in
     """Place all runs that are not left out. Before it comes back with `DROPPED` or `STUCK`, it marks what is
     to be left out, or what is to wait for no other.
     """
-    runs, eur = ints(plant, AT_TRIAL_RUNS), floats(plant, AT_TRIAL_EUR)
     _begin(plant)
     if ints(plant, AT_COUNTS)[MAY_SHARE] == NEVER:
         return _place_each(plant, limit_eur)
+    # All that the loop reads of the plant is opened here: opened by functions of its own it takes half as
+    # long again.
+    runs, eur = ints(plant, AT_TRIAL_RUNS), floats(plant, AT_TRIAL_EUR)
     following, earliest = ints(plant, AT_FOLLOWING), ints(plant, AT_EARLIEST)
-    not_before = ints(plant, AT_NOT_BEFORE)
+    not_before, starts = ints(plant, AT_NOT_BEFORE), ints(plant, AT_TRIAL_START)
+    standing, copy_place = ints(plant, AT_STANDING), ints(plant, AT_COPY_PLACE)
+    copy_free, taken_from = ints(plant, AT_COPY_FREE), ints_2(plant, AT_TAKEN_FROM)
+    drawn, threaded, ends = ints(plant, AT_DRAWN), ints(plant, AT_THREADED), ints(plant, AT_ENDS)
+    waits, held_up = flags(plant, AT_WAITS), flags(plant, AT_HELD_UP)
+    counts_stock, leaves_out = drawn.shape[0] > 0, careful
     total_eur = 0.0
     for line in range(runs.shape[0]):
         total_eur += eur[line]
+        if waits.shape[0] > 0:
+            # To be looked at closely, whatever the first run is.
+            held_up[line] = 1
     while True:
         if careful:
             code = _look_ahead(plant)
             if code != DONE:
                 return code
-        line = _next_line(plant)
+        line, least_ms = -1, NEVER_MS
+        for each in range(runs.shape[0]):
+            if earliest[each] < least_ms and following[each] < runs[each]:
+                if held_up[each] and _waits_for_another(plant, each):
+                    continue
+                line, least_ms = each, earliest[each]
         if line < 0:
             break
         book, position = book_of(plant, line), following[line]
-        start_ms = _start_ms(plant, book, line)
-        if start_ms != earliest[line]:
+        state, row, seats = ints(book, AT_STATE), line_row(book)[0], seat_rows(book)
+        plan_idx = ints(book, AT_TRIAL)[position]
+        plan, first = plan_rows(book)[plan_idx], row["places_from"]
+        start_ms = max(state[END], plan["ready_ms"], not_before[line])
+        missing, crowded = 0, False
+        for at in range(plan["seats_from"], plan["seats_to"]):
+            seat = seats[at]
+            if seat["tool"] >= 0 and not _has(standing[first + seat["slot"]], seat):
+                missing += 1
+                crowded |= not seat["alone"]
+                free_ms = copy_free[seat["copies_from"]]
+                for copy in range(seat["copies_from"] + 1, seat["copies_to"]):
+                    free_ms = min(free_ms, copy_free[copy])
+                start_ms = max(start_ms, free_ms)
+        if crowded:
+            start_ms = max(start_ms, _tools_free_ms(plant, book, plan_idx))
+        if waits.shape[0] > 0 and waits[plan["item"]]:
+            start_ms = max(start_ms, _others_end_ms(plant, plan["item"]))
+        start_ms = _next_open(book, state, start_ms)
+        if start_ms != least_ms:
             earliest[line] = start_ms
             continue
-        fetched = _fetch(plant, book, start_ms, position)
-        _tell_drawn(plant, book, position)
-        before = ints(book, AT_STATE)[BEFORE]
+        fetched = 0
+        if crowded:
+            fetched = _fetch(plant, book, start_ms, plan_idx)
+        elif missing > 0:
+            # The same as there, where every tool has one seat.
+            taken, behind = ints_2(book, AT_FETCHED), first + field_rows(book).shape[0]
+            for at in range(plan["seats_from"], plan["seats_to"]):
+                seat = seats[at]
+                if seat["tool"] >= 0 and not _has(standing[first + seat["slot"]], seat):
+                    chosen, chosen_far = -1, 0
+                    for copy in range(seat["copies_from"], seat["copies_to"]):
+                        if copy_free[copy] <= start_ms:
+                            place = copy_place[copy]
+                            far = 0 if place < 0 else 1 if first <= place < behind else 2
+                            if chosen < 0 or (far, copy_free[copy], place) < (
+                                chosen_far,
+                                copy_free[chosen],
+                                copy_place[chosen],
+                            ):
+                                chosen, chosen_far = copy, far
+                    taken[fetched, 0], taken[fetched, 1] = chosen, seat["slot"]
+                    taken[fetched, 2], taken[fetched, 3] = seat["station"], copy_free[chosen]
+                    taken_from[fetched, 0] = copy_place[chosen]
+                    if chosen_far > 0:
+                        taken_from[fetched, 1] = _empty(plant, copy_place[chosen])
+                    fetched += 1
+        if counts_stock:
+            # What all lines have drawn of the stocks that the run takes.
+            state[row["drawn_at"] + plan["stock"]] = drawn[plan["stock"]]
+            state[row["drawn_at"] + threaded[line]] = drawn[threaded[line]]
         code, _, line_eur = place_runs(
             book, eur[line], position, position + 1, NO_LIMIT, False, traces, start_ms, fetched
         )
@@ -141,9 +205,36 @@ def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> in
             if code == DROPPED:
                 _leave_out(plant, line, position)
             return code
+        end_ms = state[END]
+        for at in range(fetched):
+            if taken_from[at, 0] >= 0:
+                standing[taken_from[at, 0]] = -1
+        for at in range(plan["seats_from"], plan["seats_to"]):
+            seat = seats[at]
+            copy = standing[first + seat["slot"]]
+            if seat["tool"] >= 0 and _has(copy, seat):
+                copy_free[copy] = end_ms
+            elif copy >= 0:
+                # What it replaced is in the store.
+                copy_place[copy] = standing[first + seat["slot"]] = -1
+        for at in range(fetched):
+            copy, place = ints_2(book, AT_FETCHED)[at, 0], first + ints_2(book, AT_FETCHED)[at, 1]
+            copy_place[copy], standing[place], copy_free[copy] = place, copy, end_ms
+        if counts_stock:
+            drawn[threaded[line]] = state[row["drawn_at"] + threaded[line]]
+            drawn[plan["stock"]] = state[row["drawn_at"] + plan["stock"]]
+            threaded[line] = plan["stock"]
+        ends[plan["item"]] = end_ms
+        starts[line] = min(starts[line], start_ms)
+        not_before[line] = 0
+        position += 1
+        if leaves_out:
+            position = _next_position(plant, line, position)
+        following[line], earliest[line] = position, end_ms
+        if waits.shape[0] > 0 and position < runs[line]:
+            held_up[line] = waits[plan_rows(book)[ints(book, AT_TRIAL)[position]]["item"]]
         total_eur += line_eur - eur[line]
         eur[line] = line_eur
-        _note_placed(plant, book, line, position, fetched, before)
         if total_eur > limit_eur:
             return ABOVE
     for line in range(runs.shape[0]):
@@ -184,6 +275,7 @@ def _begin(plant: Ints) -> None:
         floats(plant, AT_TRIAL_EUR)[line] = line_row(book)[0]["start_eur"]
         following[line] = _next_position(plant, line, 0)
         earliest[line] = ints(plant, AT_NOT_BEFORE)[line] = 0
+        ints(plant, AT_THREADED)[line] = _threaded_stock(book)
         ints(plant, AT_TRIAL_START)[line] = NEVER_MS
     copy_row(ints(plant, AT_COPY_PLACE), ints(plant, AT_PRESENT_PLACE))
     copy_row(ints(plant, AT_COPY_FREE), ints(plant, AT_PRESENT_FREE))
@@ -214,6 +306,14 @@ def _sum_up(plant: Ints, limit_eur: float) -> int:
         total_eur += _split_late_eur(plant)
     floats(plant, AT_SUMS)[TRIED_EUR] = total_eur
     return ABOVE if total_eur > limit_eur else DONE
+
+
+@part
+def _threaded_stock(book: Ints) -> int:
+    """The followed stock that is threaded as the plan begins."""
+    before = ints(book, AT_STATE)[BEFORE]
+    shape = line_row(book)[0]["present_shape"] if before < 0 else plan_rows(book)[before]["shape"]
+    return int(ints(book, AT_SHAPE_STOCKS)[shape])
 
 
 @part
@@ -258,27 +358,12 @@ def _leave_out(plant: Ints, line: int, position: int) -> None:
 
 
 @part
-def _next_line(plant: Ints) -> int:
-    """The line whose next run may start earliest, by what is known; -1 where none can go on."""
-    following, earliest = ints(plant, AT_FOLLOWING), ints(plant, AT_EARLIEST)
-    runs = ints(plant, AT_TRIAL_RUNS)
-    best, best_ms = -1, NEVER_MS
-    waits = lock_rows(plant).shape[0] > 0
-    for line in range(runs.shape[0]):
-        if following[line] < runs[line] and earliest[line] < best_ms:
-            if waits and _waits_for_another(plant, line):
-                continue
-            best, best_ms = line, earliest[line]
-    return best
-
-
-@part
 def _waits_for_another(plant: Ints, line: int) -> bool:
     """Whether a line's next run waits for one that has yet to be placed."""
     locks, ends, left_out = lock_rows(plant), ints(plant, AT_ENDS), flags(plant, AT_LEFT_OUT)
     book = book_of(plant, line)
     item = plan_rows(book)[ints(book, AT_TRIAL)[ints(plant, AT_FOLLOWING)[line]]]["item"]
-    if flags(plant, AT_UNBOUND)[item]:
+    if not flags(plant, AT_WAITS)[item] or flags(plant, AT_UNBOUND)[item]:
         return False
     for idx in range(locks.shape[0]):
         lock = locks[idx]
@@ -302,20 +387,25 @@ def _unbind(plant: Ints) -> int:
 
 
 @part
+def _next_open(book: Ints, state: Ints, at_ms: int) -> int:
+    """The first open instant of a line from one on, behind its last run."""
+    closures = ints_2(book, AT_CLOSURES)
+    closure = first_ending_after(closures, state[CLOSURE], at_ms)
+    if closure < closures.shape[0] and closures[closure, 0] <= at_ms:
+        return int(closures[closure, 1])
+    return at_ms
+
+
+@part
 def _start_ms(plant: Ints, book: Ints, line: int) -> int:
     """When a line's next run can start, as far as stock allows it."""
-    state, closures = ints(book, AT_STATE), ints_2(book, AT_CLOSURES)
-    plan_idx = ints(book, AT_TRIAL)[ints(plant, AT_FOLLOWING)[line]]
+    state, plan_idx = ints(book, AT_STATE), ints(book, AT_TRIAL)[ints(plant, AT_FOLLOWING)[line]]
     plan = plan_rows(book)[plan_idx]
     start_ms = max(state[END], plan["ready_ms"], ints(plant, AT_NOT_BEFORE)[line])
-    if plan["seats_to"] > plan["seats_from"]:
-        start_ms = max(start_ms, _tools_free_ms(plant, book, plan_idx))
-    if lock_rows(plant).shape[0] > 0:
+    start_ms = max(start_ms, _tools_free_ms(plant, book, plan_idx))
+    if flags(plant, AT_WAITS).shape[0] > 0:
         start_ms = max(start_ms, _others_end_ms(plant, plan["item"]))
-    closure = first_ending_after(closures, state[CLOSURE], start_ms)
-    if closure < closures.shape[0] and closures[closure, 0] <= start_ms:
-        start_ms = closures[closure, 1]
-    return int(start_ms)
+    return _next_open(book, state, start_ms)
 
 
 @part
@@ -385,13 +475,12 @@ def _stands_at_own(plant: Ints, book: Ints, plan_idx: int, copy: int) -> bool:
 
 
 @part
-def _fetch(plant: Ints, book: Ints, start_ms: int, position: int) -> int:
+def _fetch(plant: Ints, book: Ints, start_ms: int, plan_idx: int) -> int:
     """Take the shared tools that a run needs from elsewhere, emptying the places they stood at.
 
     Returns how many; `fetched` gets (copy, slot, station, until when it is in use) of each, `taken_from`
     (place, what the column held) of the places emptied, the place -1 for the store.
     """
-    plan_idx = ints(book, AT_TRIAL)[position]
     plan, seats = plan_rows(book)[plan_idx], seat_rows(book)
     standing, place_of = ints(plant, AT_STANDING), ints(plant, AT_COPY_PLACE)
     fetched, taken_from = ints_2(book, AT_FETCHED), ints_2(plant, AT_TAKEN_FROM)
@@ -437,22 +526,12 @@ def _nearest_copy(plant: Ints, book: Ints, plan_idx: int, at: int, start_ms: int
 
 
 @part
-def _line_at(plant: Ints, place: int) -> int:
-    """The line that has a place."""
-    line = lines_of(plant) - 1
-    while line_row(book_of(plant, line))[0]["places_from"] > place:
-        line -= 1
-    return line
-
-
-@part
 def _empty(plant: Ints, place: int) -> int:
     """Empty a place; returns what its column held."""
-    book = book_of(plant, _line_at(plant, place))
-    field = field_rows(book)[place - line_row(book)[0]["places_from"]]
-    state = ints(book, AT_STATE)
-    held = state[HEAD + field["column"]]
-    state[HEAD + field["column"]] &= ~field["mask"]
+    places = ints_2(plant, AT_PLACES)
+    state = ints(book_of(plant, places[place, 0]), AT_STATE)
+    held = state[HEAD + places[place, 1]]
+    state[HEAD + places[place, 1]] &= ~places[place, 2]
     return int(held)
 
 
@@ -463,64 +542,8 @@ def _put_back(plant: Ints, fetched: int) -> None:
     for at in range(fetched - 1, -1, -1):
         place = taken_from[at, 0]
         if place >= 0:
-            book = book_of(plant, _line_at(plant, place))
-            field = field_rows(book)[place - line_row(book)[0]["places_from"]]
-            ints(book, AT_STATE)[HEAD + field["column"]] = taken_from[at, 1]
-
-
-@part
-def _tell_drawn(plant: Ints, book: Ints, position: int) -> None:
-    """Tell a line what all lines have drawn of the stocks that its next run takes."""
-    drawn, state = ints(plant, AT_DRAWN), ints(book, AT_STATE)
-    if drawn.shape[0] > 0:
-        row, at = line_row(book)[0], line_row(book)[0]["drawn_at"]
-        stock = plan_rows(book)[ints(book, AT_TRIAL)[position]]["stock"]
-        other = _threaded_stock(book, state[BEFORE], row["present_shape"])
-        state[at + stock], state[at + other] = drawn[stock], drawn[other]
-
-
-@part
-def _threaded_stock(book: Ints, before: int, present_shape: int) -> int:
-    """The followed stock that is threaded behind a run, or as the plan begins."""
-    shape = present_shape if before < 0 else plan_rows(book)[before]["shape"]
-    return int(ints(book, AT_SHAPE_STOCKS)[shape])
-
-
-@part
-def _note_placed(plant: Ints, book: Ints, line: int, position: int, fetched: int, before: int) -> None:
-    """What all lines see of a run that was placed: tools where they are now, stock drawn, and its end."""
-    state, row = ints(book, AT_STATE), line_row(book)[0]
-    plan = plan_rows(book)[ints(book, AT_TRIAL)[position]]
-    standing, place_of = ints(plant, AT_STANDING), ints(plant, AT_COPY_PLACE)
-    seats, free_ms, first = seat_rows(book), ints(plant, AT_COPY_FREE), row["places_from"]
-    for at in range(fetched):
-        if ints_2(plant, AT_TAKEN_FROM)[at, 0] >= 0:
-            standing[ints_2(plant, AT_TAKEN_FROM)[at, 0]] = -1
-    for at in range(plan["seats_from"], plan["seats_to"]):
-        seat = seats[at]
-        copy = standing[first + seat["slot"]]
-        if copy >= 0 and not (seat["tool"] >= 0 and _has(copy, seat)):
-            place_of[copy] = standing[first + seat["slot"]] = -1
-    for at in range(fetched):
-        copy, slot = ints_2(book, AT_FETCHED)[at, 0], ints_2(book, AT_FETCHED)[at, 1]
-        place_of[copy], standing[first + slot] = first + slot, copy
-    for at in range(plan["seats_from"], plan["seats_to"]):
-        if seats[at]["tool"] >= 0:
-            free_ms[standing[first + seats[at]["slot"]]] = state[END]
-    drawn = ints(plant, AT_DRAWN)
-    if drawn.shape[0] > 0:
-        other = _threaded_stock(book, before, row["present_shape"])
-        drawn[other] = state[row["drawn_at"] + other]
-        drawn[plan["stock"]] = state[row["drawn_at"] + plan["stock"]]
-    ints(plant, AT_ENDS)[plan["item"]] = state[END]
-    starts = ints(plant, AT_TRIAL_START)
-    starts[line] = min(starts[line], ints(plant, AT_EARLIEST)[line])
-    following = ints(plant, AT_FOLLOWING)
-    following[line] = _next_position(plant, line, position + 1)
-    ints(plant, AT_NOT_BEFORE)[line] = 0
-    if following[line] < ints(plant, AT_TRIAL_RUNS)[line]:
-        plan_after = plan_rows(book)[ints(book, AT_TRIAL)[following[line]]]
-        ints(plant, AT_EARLIEST)[line] = max(state[END], plan_after["ready_ms"])
+            places = ints_2(plant, AT_PLACES)
+            ints(book_of(plant, places[place, 0]), AT_STATE)[HEAD + places[place, 1]] = taken_from[at, 1]
 
 
 @part
@@ -532,7 +555,7 @@ def _look_ahead(plant: Ints) -> int:
     for line in range(runs.shape[0]):
         if following[line] == runs[line]:
             continue
-        if lock_rows(plant).shape[0] > 0 and _waits_for_another(plant, line):
+        if flags(plant, AT_WAITS).shape[0] > 0 and _waits_for_another(plant, line):
             continue
         code = _probe(plant, line)
         if code == DROPPED:
@@ -549,10 +572,14 @@ def _probe(plant: Ints, line: int) -> int:
     state, not_before = ints(book, AT_STATE), ints(plant, AT_NOT_BEFORE)
     held = state.copy()
     before_ms = not_before[line]
+    plan_idx = ints(book, AT_TRIAL)[position]
+    drawn, threaded = ints(plant, AT_DRAWN), ints(plant, AT_THREADED)[line]
+    at, stock = line_row(book)[0]["drawn_at"], plan_rows(book)[plan_idx]["stock"]
     while True:
         start_ms = _start_ms(plant, book, line)
-        fetched = _fetch(plant, book, start_ms, position)
-        _tell_drawn(plant, book, position)
+        fetched = _fetch(plant, book, start_ms, plan_idx)
+        if drawn.shape[0] > 0:
+            state[at + stock], state[at + threaded] = drawn[stock], drawn[threaded]
         eur = floats(plant, AT_TRIAL_EUR)[line]
         code, _, _ = place_runs(book, eur, position, position + 1, NO_LIMIT, False, False, start_ms, fetched)
         _put_back(plant, fetched)

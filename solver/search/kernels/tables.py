@@ -80,7 +80,14 @@ TOOL = np.dtype(
 its copies, and the value that stands for it."""
 
 SEAT = np.dtype(
-    [("tool", "i8"), ("copies_from", "i8"), ("copies_to", "i8"), ("slot", "i8"), ("station", "i8")]
+    [
+        ("tool", "i8"),
+        ("copies_from", "i8"),
+        ("copies_to", "i8"),
+        ("slot", "i8"),
+        ("station", "i8"),
+        ("alone", "i8"),  # the plan needs the tool nowhere else
+    ]
 )
 """A slot of a plan where tools come and go that lines share: the tool it needs there, or -1, and the range
 of its copies in the plant."""

@@ -119,8 +119,7 @@ def place_runs(
     shape_stocks, used_up_to = ints(book, AT_SHAPE_STOCKS), ints_2(book, AT_USED_UP_TO)
     cases, setups = case_rows(book), setup_rows(book)
     was, aside, dropped = ints(book, AT_WAS), ints_2(book, AT_ASIDE), flags(book, AT_DROPPED)
-    state, order, trace = ints(book, AT_STATE), ints(book, AT_TRIAL), ints_2(book, AT_TRACE)
-    kept, kept_eur = ints_2(book, AT_KEPT), floats(book, AT_KEPT_EUR)
+    state, order = ints(book, AT_STATE), ints(book, AT_TRIAL)
     unit = path_row(book)[0]["unit"]
     alone = fetched_before < 0
     counts_stock = stocks.shape[0] > 0
@@ -130,9 +129,10 @@ def place_runs(
         plan = plans[own]
         if keeps:
             # Item by item: assigning a row takes long to compile.
+            kept = ints_2(book, AT_KEPT)
             for at in range(state.shape[0]):
                 kept[position, at] = state[at]
-            kept_eur[position] = eur
+            floats(book, AT_KEPT_EUR)[position] = eur
         if dropped[np.uint64(plan["item"])]:
             continue
         end_ms, before = state[END], state[BEFORE]
@@ -294,6 +294,7 @@ def place_runs(
         run_eur += plan["late_ms_eur"] * late_ms + plan["late_once_eur"] * (late_ms > 0)
         eur += run_eur
         if traces:
+            trace = ints_2(book, AT_TRACE)
             trace[position, 0] = start_ms
             trace[position, 1] = print_start_ms
             trace[position, 2] = run_end_ms
