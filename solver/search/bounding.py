@@ -5,10 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from solver.search.islands import Halt
 from solver.search.kernels.tables import Floats
 from solver.search.stop import Stop
+
+if TYPE_CHECKING:
+    from solver.search.setup_bound import SetupBound
 
 TIME_SHARE, WEAK_TIME_SHARE = 0.25, 0.1
 """Of the time that is left, which a close bound may take, and one that is weak."""
@@ -35,12 +39,15 @@ class Bounding:
     ----------
     value
         The bound; None before it is worked out, and where it is not.
+    relaxed
+        The relaxation that it comes from, without what is fixed; None as long as there is no bound.
     """
 
     def __init__(
         self, costs: Callable[[], LeastCosts | None], time_share: float, stop: Stop, halt: Halt
     ) -> None:
         self.value: float | None = None
+        self.relaxed: SetupBound | None = None
         self._costs = costs
         self._time_share = time_share
         self._stop = stop
@@ -59,8 +66,9 @@ class Bounding:
             until_s = stop.elapsed_s + self._time_share * (stop.time_s - stop.elapsed_s)
         elif len(costs.lengths) > MOST_PLACES_UNTIMED:
             return
-        bound = setup_bound(costs.lengths, lambda: bool(self._halt[0]) or stop.elapsed_s > until_s)
-        self.value = (bound.value + costs.fixed) * (1 - MARGIN)
+        relaxed = setup_bound(costs.lengths, lambda: bool(self._halt[0]) or stop.elapsed_s > until_s)
+        self.relaxed = relaxed
+        self.value = (relaxed.value + costs.fixed) * (1 - MARGIN)
 
 
 def reached(bound: float) -> float:

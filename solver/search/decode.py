@@ -10,7 +10,7 @@ from solver.search.changeover_memo import FIRST_ROOM
 from solver.search.compile import CompiledLine, CompiledPlant
 from solver.search.islands import no_halt
 from solver.search.kernels.orders import place_order
-from solver.search.kernels.tables import BEFORE, DONE, DROPPED, FULL, LOW, Floats, Ints
+from solver.search.kernels.tables import BEFORE, DONE, FULL, LOW, Floats, Ints
 from solver.search.kernels.timeline import place_runs
 from solver.search.kernels.walk import TRIED_EUR
 from solver.search.walk_room import LineRoom, PlantRoom, no_drawing
@@ -69,25 +69,24 @@ class Decoder:
         trace[left_out] = 0
         return Decoded(eur + self.clean_down_eur(state), tuple(left_out), trace)
 
-    def place(self, state: Ints, eur: float, numbers: Ints, first: int) -> tuple[int, int, Ints, float]:
+    def place(
+        self, state: Ints, eur: float, numbers: Ints, first: int, limit_eur: float = NO_LIMIT
+    ) -> tuple[int, int, Ints, float]:
         """Place the runs of an order from a position on, after a state and a cost before it.
 
-        Returns `DONE` or `DROPPED`, the position it came to, the state there, and the cost so far, without
-        cleaning behind the last run.
+        Returns `DONE`, `DROPPED`, or `ABOVE` the limit, the position it came to, the state there, and
+        the cost so far, without cleaning behind the last run.
         """
         room, position = self._room_for(len(numbers)), first
         room.placing.trial[: len(numbers)] = numbers
         room.placing.state[:] = state
         while True:
             code, position, eur = place_runs(
-                room.book.rows, eur, position, len(numbers), NO_LIMIT, False, True, 0, -1
+                room.book.rows, eur, position, len(numbers), limit_eur, False, True, 0, -1
             )
-            if code == FULL:
-                room.enlarge()
-            elif code in (DONE, DROPPED):
+            if code != FULL:
                 return code, position, room.placing.state.copy(), eur
-            else:
-                raise RuntimeError(f"a decode without a limit came back with {code}")
+            room.enlarge()
 
     def clean_down_eur(self, state: Ints) -> float:
         """Cleaning behind the last run placed, where it is low-migration work."""

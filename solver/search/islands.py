@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
+from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, Protocol, TypeVar
@@ -29,6 +29,17 @@ Halt = NDArray[np.uint8]
 Result = TypeVar("Result")
 Task = Callable[[], object]
 """Something done before the first round: it takes no work and comes back soon once the halt flag is up."""
+
+Scored = tuple[Score, Order]
+Beside = Callable[["Found"], Callable[[], Scored | None] | None]
+"""Asked before a round, with the best so far: for something to be done beside the islands, which comes back
+soon once the halt flag is up, with an order that may be better, or None.
+"""
+
+
+def no_beside(found: Found) -> None:
+    """Nothing is done beside the islands."""
+
 
 MOST_THREADS = 4
 SHORT_ROUNDS = 4
@@ -118,6 +129,7 @@ def search_islands(
     on_progress: Callable[[Found], None] | None = None,
     opening: Iterable[Sequence[Task]] = (),
     least: Callable[[], Score | None] = lambda: None,
+    beside: Beside = no_beside,
 ) -> Found:
     """Advance islands, round after round, until the stop is reached, or what cannot be undercut.
 
@@ -138,6 +150,9 @@ def search_islands(
     least
         Tells a score that no order undercuts, once there is one: the search ends behind the round that
         reaches it.
+    beside
+        What is done beside the rounds, in a thread of its own, one thing after the other. Without a time
+        limit a round waits for it, so that a result depends on the work alone.
 
     Raises
     ------
@@ -149,11 +164,14 @@ def search_islands(
         raise ValueError(f"there must be an island and a thread, are {len(islands)} and {threads}")
     reporter = _Reporter(islands, stop, on_progress)
     reporter.report()
-    with ThreadPoolExecutor(min(threads, len(islands)), "island") as pool:
+    with (
+        ThreadPoolExecutor(min(threads, len(islands)), "island") as pool,
+        ThreadPoolExecutor(1, "beside") as second_pool,
+    ):
         try:
             run = _Run(pool, stop, halt, reporter, least)
             run.open(opening)
-            run.rounds(islands, rounds)
+            run.rounds(islands, rounds, _Companion(second_pool, beside))
         finally:
             # Whatever ends the rounds, leaving the pool waits for its threads: they must come back soon.
             halt[0] = 1
@@ -172,12 +190,18 @@ class _Reporter:
         self._on_progress = on_progress
         self._reported_s = 0.0
         self._told_better = False
+        self._beside: list[Scored] = []
         self.update()
         self._first_score = self.found.score
 
+    def consider(self, order: Scored) -> None:
+        """An order that was found beside the islands, which go their own ways."""
+        self._beside.append(order)
+
     def update(self) -> None:
         """Look at the islands; only while none of them runs."""
-        score, order = min((island.best for island in self._islands), key=lambda best: best[0])
+        found = (*(island.best for island in self._islands), *self._beside)
+        score, order = min(found, key=lambda best: best[0])
         self.found = Found(score, order.copy(), self._stop.done, self._stop.elapsed_s)
 
     def report(self) -> None:
@@ -195,6 +219,26 @@ class _Reporter:
     def _is_better(self) -> bool:
         """Whether there is something better than at the beginning."""
         return self.found.score < self._first_score
+
+
+class _Companion:
+    """What is done beside the rounds."""
+
+    def __init__(self, pool: ThreadPoolExecutor, beside: Beside) -> None:
+        self._pool = pool
+        self._beside = beside
+        self.running: list[Future[Scored | None]] = []
+
+    def begin(self, found: Found) -> None:
+        """Begin what there is to do, unless something still runs."""
+        if not self.running and (task := self._beside(found)) is not None:
+            self.running = [self._pool.submit(task)]
+
+    def taken(self) -> Scored | None:
+        """What came out, once something has."""
+        if not self.running or not self.running[0].done():
+            return None
+        return self.running.pop().result()
 
 
 class _Run:
@@ -221,14 +265,20 @@ class _Run:
             self._side_by_side(stage)
             self._look()
 
-    def rounds(self, islands: Sequence[Island], rounds: Rounds) -> None:
+    def rounds(self, islands: Sequence[Island], rounds: Rounds, companion: _Companion) -> None:
         round_idx = 0
         while not self._ended:
+            companion.begin(self._reporter.found)
             shares = _shares(len(islands), rounds.work(round_idx), self._stop.work_left)
             advances = [
                 partial(island.advance, work) for island, work in zip(islands, shares, strict=True) if work
             ]
             self._stop.count(sum(self._side_by_side(advances)))
+            if self._stop.time_s is None:
+                # The work may be done by now; that must not cut short what is done beside its last round.
+                self._wait_for(companion.running, self._stop.cancelled)
+            if (found := companion.taken()) is not None:
+                self._reporter.consider(found)
             self._look()
             if rounds.exchange_after(round_idx) and not self._halt[0]:
                 _exchange(islands)
@@ -243,11 +293,15 @@ class _Run:
     def _side_by_side(self, tasks: Iterable[Callable[[], Result]]) -> list[Result]:
         """What tasks come to, once all are done."""
         running = [self._pool.submit(task) for task in tasks]
+        self._wait_for(running, lambda: self._stop.reached)
+        return [future.result() for future in running]
+
+    def _wait_for(self, running: Sequence[Future[Any]], ended: Callable[[], bool]) -> None:
         while True:
             done, not_done = wait(running, timeout=POLL_S, return_when=FIRST_EXCEPTION)
             if not not_done:
-                return [future.result() for future in running]
-            if self._stop.reached or any(future.exception() for future in done):
+                return
+            if ended() or any(future.exception() for future in done):
                 self._halt[0] = 1
             self._reporter.report_if_due()
 

@@ -9,6 +9,8 @@ run's changeover is known. No run ends earlier than if it were the first.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from solver.plant import AspectRule
@@ -24,27 +26,55 @@ ROUNDING_MS = 1.0
 """A changeover's minutes are rounded to the ms."""
 
 
-def least_costs(compiled: CompiledLine) -> LeastCosts | None:
-    """What orders of all jobs of a line cost at least; their last place is the gap before the first job. None
-    where there are too many choices of stations to look at, or no two jobs.
-    """
+class Choices(NamedTuple):
+    """All plans of the jobs that can run, job by job, and where those of every job begin."""
+
+    plans: Ints
+    starts: Ints
+
+
+def choices(compiled: CompiledLine) -> Choices | None:
+    """None where there are too many choices of stations to look at, or no two jobs."""
     ranges = [(int(first), int(last)) for first, last in compiled.job_plans if last > first]
     plans = np.array([plan for first, last in ranges for plan in range(first, last)], np.int64)
     if len(ranges) < 2 or len(plans) > MOST_PLANS:
         return None
-    starts = np.cumsum([0, *(last - first for first, last in ranges)])[:-1]
-    between = _between(compiled, plans)
-    between = np.minimum.reduceat(np.minimum.reduceat(between, starts, axis=0), starts, axis=1)
-    least = np.zeros((len(ranges) + 1, len(ranges) + 1))
-    least[:-1, :-1] = between
-    least[-1, :-1] = np.minimum.reduceat(_first(compiled, plans), starts)
-    rows = compiled.tables.plans[plans]
-    runs_eur = np.minimum.reduceat(rows["run_eur"] + _least_late_eur(compiled, plans), starts)
+    return Choices(plans, np.cumsum([0, *(last - first for first, last in ranges)])[:-1])
+
+
+def least_costs(compiled: CompiledLine) -> LeastCosts | None:
+    """What orders of all jobs of a line cost at least; their last place is the gap before the first job. None
+    where there are too many choices of stations to look at, or no two jobs.
+    """
+    chosen = choices(compiled)
+    if chosen is None:
+        return None
+    between_eur, _ = least_changeovers(compiled, chosen)
+    least = np.pad(between_eur, ((0, 0), (0, 1)))
+    rows = compiled.tables.plans[chosen.plans]
+    late_eur = _least_late_eur(compiled, chosen.plans)
+    runs_eur = np.minimum.reduceat(rows["run_eur"] + late_eur, chosen.starts)
     return LeastCosts(float(compiled.eur + runs_eur.sum()), least)
 
 
-def _between(compiled: CompiledLine, plans: Ints) -> Floats:
-    """(before, after) least money of a changeover between two plans."""
+def least_changeovers(compiled: CompiledLine, chosen: Choices) -> tuple[Floats, Floats]:
+    """(before, after) money and time in ms of a changeover between two jobs at least, whichever their
+    stations; the last row is for the first job.
+    """
+
+    def least(between: Floats, first: Floats) -> Floats:
+        by_job = np.minimum.reduceat(
+            np.minimum.reduceat(between, chosen.starts, axis=0), chosen.starts, axis=1
+        )
+        return np.vstack([by_job, np.minimum.reduceat(first, chosen.starts)])
+
+    between_eur, between_ms = _between(compiled, chosen.plans)
+    first_eur, first_ms = _first(compiled, chosen.plans)
+    return least(between_eur, first_eur), least(between_ms, first_ms)
+
+
+def _between(compiled: CompiledLine, plans: Ints) -> tuple[Floats, Floats]:
+    """(before, after) least money and time in ms of a changeover between two plans."""
     tables, web = compiled.tables, compiled.web
     path, stations = web.path[0], len(web.stations)
     shapes = tables.plans["shape"][plans]
@@ -68,8 +98,8 @@ def _between(compiled: CompiledLine, plans: Ints) -> Floats:
     ms += strip_um * (path["passing_units"] / unit) - ROUNDING_MS
     um_eur = np.minimum(web.um_eur[stocks][:, None], web.um_eur[stocks][None, :])
     waste_um = strip_um + spliced * float(path["splice_um"])
-    between: Floats = np.maximum(0.0, ms) * float(path["ms_eur"]) + waste_um * um_eur
-    return between
+    ms = np.maximum(0.0, ms)
+    return ms * float(path["ms_eur"]) + waste_um * um_eur, ms
 
 
 def _changed_ms(compiled: CompiledLine, slot_idx: int, slot: Slot, plans: Ints) -> Floats:
@@ -94,10 +124,11 @@ def _changed_ms(compiled: CompiledLine, slot_idx: int, slot: Slot, plans: Ints) 
     return changed_ms
 
 
-def _first(compiled: CompiledLine, plans: Ints) -> Floats:
-    """What the changeover of every plan costs as the first, but for waiting."""
+def _first(compiled: CompiledLine, plans: Ints) -> tuple[Floats, Floats]:
+    """What the changeover of every plan costs and takes in ms as the first, but for waiting."""
     decoder = Decoder(compiled)
-    return np.array([decoder.changeover_costs(plans[at : at + 1])[1][0] for at in range(len(plans))])
+    alone = [decoder.changeover_costs(plans[at : at + 1]) for at in range(len(plans))]
+    return np.array([eur[0] for _, eur in alone]), np.array([float(ms[0]) for ms, _ in alone])
 
 
 def _least_late_eur(compiled: CompiledLine, plans: Ints) -> Floats:

@@ -20,10 +20,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from solver.search.bounding import TIME_SHARE, Bounding, LeastCosts
+from solver.search.exact_paths import PathProver
 from solver.search.islands import Found, Island, Rounds, Score, Task, no_halt, search_islands
 from solver.search.path_islands import PathCosts, path_islands, path_rounds
+from solver.search.proving import Prover, Proving
 from solver.search.stop import Stop
 from solver.search.tour_islands import tour_islands, tour_rounds
+from solver.search.tour_prover import TourProver
 
 Ints = NDArray[np.int64]
 
@@ -177,7 +180,8 @@ def order_matrix(
         Told the best so far at the beginning, about four times a second, and at the end.
 
     A search ends before its limits once the value is at the bound: no order costs less. Set-ups alone are
-    bounded by the linear relaxation, which is worked out first, within a quarter of the time.
+    bounded by the linear relaxation, which is worked out first, within a quarter of the time. Beside the
+    rounds it is tried to prove that no order is better (`exact_tours`, `exact_paths`).
 
     Raises
     ------
@@ -190,9 +194,13 @@ def order_matrix(
 
     known_bound: int | None = 0 if problem.has_due_times else None
     bounding: Bounding | None = None
+    proving: Proving | None = None
 
     def bound() -> int | None:
-        return known_bound if bounding is None else _whole_bound(bounding)
+        relaxed = known_bound if bounding is None else _whole_bound(bounding)
+        if proving is None or proving.value is None:
+            return relaxed
+        return max(relaxed or 0, math.ceil(proving.value))
 
     def result(found: Found) -> MatrixResult:
         order = tuple(int(job) for job in found.order)
@@ -213,8 +221,11 @@ def order_matrix(
     islands: list[Island]
     rounds: Rounds
     opening: list[list[Task]] = []
+    prover: Prover
     if problem.has_due_times:
-        islands, rounds = path_islands(_path_costs(problem), seed, halt), path_rounds(len(problem))
+        costs = _path_costs(problem)
+        islands, rounds = path_islands(costs, seed, halt), path_rounds(len(problem))
+        prover = PathProver(costs)
     else:
         lengths, has_gap = _tour_costs(problem)
         bounding = Bounding(partial(LeastCosts, 0.0, lengths), TIME_SHARE, stop, halt)
@@ -223,12 +234,14 @@ def order_matrix(
             tour_islands(lengths, has_gap, LEAST_GAIN, seed, halt),
             tour_rounds(len(problem)),
         )
+        prover = TourProver(lengths, has_gap, bounding)
+    proving = Proving(prover, lambda value: value - LEAST_GAIN / 2, stop, halt)
 
     def least() -> Score | None:
         value = bound()
         return None if value is None else (float(value),)
 
-    return result(search_islands(islands, rounds, stop, halt, threads, report, opening, least))
+    return result(search_islands(islands, rounds, stop, halt, threads, report, opening, least, proving.begin))
 
 
 def _whole_bound(bounding: Bounding) -> int | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -12,13 +13,30 @@ from solver.baselines import as_entered, by_due_time
 from solver.search.annealing_islands import annealing_islands, annealing_rounds, dispatching
 from solver.search.bounding import TIME_SHARE, WEAK_TIME_SHARE, Bounding, LeastCosts, reached
 from solver.search.compile import CompiledPlant
-from solver.search.islands import Found, Halt, Island, Rounds, Score, Task, no_halt, search_islands
+from solver.search.exact_line import LineProver
+from solver.search.exact_paths import PathProver
+from solver.search.islands import (
+    Beside,
+    Found,
+    Halt,
+    Island,
+    Rounds,
+    Score,
+    Task,
+    no_beside,
+    no_halt,
+    search_islands,
+)
 from solver.search.kernels.tables import NEVER_MS, Ints
 from solver.search.line_bound import least_costs
 from solver.search.pairwise import Pairwise, as_pairwise, is_never_late
 from solver.search.path_islands import path_islands, path_rounds
+from solver.search.proving import Prover, Proving, by_margin
+from solver.search.rest_costs import MOST_JOBS
 from solver.search.stop import Stop
 from solver.search.tour_islands import tour_islands, tour_rounds
+from solver.search.tour_prover import TourProver
+from solver.search.windows import Windows
 from solver.sequence import Order
 
 
@@ -68,44 +86,120 @@ def search_plant(
     """
     halt = no_halt()
     pairwise = as_pairwise(compiled.lines[0]) if len(compiled.lines) == 1 else None
-    islands: Sequence[Island]
-    if pairwise is None:
-        bounding = Bounding(partial(_least_costs, compiled), WEAK_TIME_SHARE, stop, halt)
-        annealing = annealing_islands(compiled, starts, seed, halt)
-        islands, rounds = annealing, annealing_rounds(compiled.room)
-        opening = _opening(bounding, dispatching(annealing)) if bounded else iter(())
-    else:
-        costs = LeastCosts(pairwise.fixed_eur, pairwise.with_gap)
-        bounding = Bounding(lambda: costs, TIME_SHARE, stop, halt)
-        islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
-        opening = _opening(bounding, [[]]) if bounded else iter(())
-
-    def least() -> Score | None:
-        if bounding.value is None:
-            return None
-        eur = reached(bounding.value)
-        return (0.0, eur) if pairwise is None else (eur - pairwise.fixed_eur,)
+    way = (
+        _annealing(compiled, starts, stop, seed, halt)
+        if pairwise is None
+        else _matrix(compiled, pairwise, starts, stop, seed, halt)
+    )
 
     def plant_found(found: Found) -> PlantFound:
-        faults, eur = 0.0, found.score[-1]
-        if pairwise is None:
-            faults, order = found.score[0], compiled.order(found.order)
-        else:
-            eur += pairwise.fixed_eur
-            order = compiled.lines[0].order(pairwise.numbers[found.order])
+        faults, eur = sum(found.score[:-1]), found.score[-1] + way.fixed_eur
         # An order that leaves a job out may cost less than all that do not.
-        bound_eur = None if bounding.value is None or faults else min(eur, bounding.value)
+        bound_eur = None if way.bound_eur is None or faults else min(eur, way.bound_eur)
+        order = way.order(found.order)
         return PlantFound(order, int(faults), eur, found.work, found.elapsed_s, bound_eur)
 
     def report(found: Found) -> None:
         if on_progress is not None:
             on_progress(plant_found(found))
 
-    found = plant_found(search_islands(islands, rounds, stop, halt, threads, report, opening, least))
-    bests = [island.best[1] for island in islands]
-    if pairwise is None:
-        return replace(found, others=tuple(map(compiled.order, bests)))
-    return replace(found, others=tuple(compiled.lines[0].order(pairwise.numbers[best]) for best in bests))
+    found = search_islands(
+        way.islands,
+        way.rounds,
+        stop,
+        halt,
+        threads,
+        report,
+        opening=_opening(way.bounding, way.stages) if bounded else (),
+        least=way.least,
+        beside=way.beside if bounded else no_beside,
+    )
+    return replace(plant_found(found), others=tuple(way.order(island.best[1]) for island in way.islands))
+
+
+@dataclass(frozen=True)
+class _Way:
+    """How a plant is searched.
+
+    Parameters
+    ----------
+    order
+        What stands behind an island's order.
+    stages
+        What the islands do before the first round.
+    fixed_eur
+        What islands do not count, for no order changes it.
+    proving
+        The proofs tried beside the islands; None where there are none. `beside` is what is done there.
+    """
+
+    islands: Sequence[Island]
+    rounds: Rounds
+    order: Callable[[Any], Order]
+    stages: Iterable[Sequence[Task]]
+    bounding: Bounding
+    proving: Proving | None
+    beside: Beside
+    fixed_eur: float = 0.0
+
+    @property
+    def bound_eur(self) -> float | None:
+        """What no order that leaves nothing out undercuts; None where that is not known."""
+        if self.proving is None or self.proving.value is None:
+            return self.bounding.value
+        return max(by_margin(self.proving.value + self.fixed_eur), self.bounding.value or 0.0)
+
+    def least(self) -> Score | None:
+        """The score that no order undercuts, as islands count; None where that is not known."""
+        if self.bound_eur is None:
+            return None
+        eur = reached(self.bound_eur) - self.fixed_eur
+        faults = self.islands[0].best[0][:-1]
+        return (*(0.0 for _ in faults), eur)
+
+
+def _annealing(compiled: CompiledPlant, starts: Sequence[Ints], stop: Stop, seed: int, halt: Halt) -> _Way:
+    """Any plant: islands that anneal."""
+    islands = annealing_islands(compiled, starts, seed, halt)
+    proving: Proving | None = None
+    beside: Beside = no_beside
+    if len(compiled.lines) == 1:
+        line = compiled.lines[0]
+        proving = Proving(LineProver(line), by_margin, stop, halt)
+        is_long = int(starts[0][0]) > MOST_JOBS
+        beside = Windows(line, halt).begin if is_long else proving.begin
+    return _Way(
+        islands=islands,
+        rounds=annealing_rounds(compiled.room),
+        order=compiled.order,
+        stages=dispatching(islands),
+        bounding=Bounding(partial(_least_costs, compiled), WEAK_TIME_SHARE, stop, halt),
+        proving=proving,
+        beside=beside,
+    )
+
+
+def _matrix(
+    compiled: CompiledPlant, pairwise: Pairwise, starts: Sequence[Ints], stop: Stop, seed: int, halt: Halt
+) -> _Way:
+    """A line whose queue is a matrix."""
+    line, costs = compiled.lines[0], LeastCosts(pairwise.fixed_eur, pairwise.with_gap)
+    islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
+    bounding = Bounding(lambda: costs, TIME_SHARE, stop, halt)
+    prover: Prover = PathProver(pairwise.costs)
+    if is_never_late(line):
+        prover = TourProver(pairwise.with_gap, True, bounding)
+    proving = Proving(prover, by_margin, stop, halt)
+    return _Way(
+        islands=islands,
+        rounds=rounds,
+        order=lambda places: line.order(pairwise.numbers[places]),
+        stages=[[]],
+        bounding=bounding,
+        proving=proving,
+        beside=proving.begin,
+        fixed_eur=pairwise.fixed_eur,
+    )
 
 
 def improved_order(compiled: CompiledPlant, order: Order, stop: Stop, seed: int) -> Order:

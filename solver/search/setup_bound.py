@@ -53,11 +53,15 @@ class SetupBound:
         Subsets that had to be cut off.
     finished
         Whether the relaxation was solved; it was not where it was told to end.
+    detours
+        (places, places) by how much a round trip over an arc costs more than `value` at least; of arcs from
+        a place to itself nothing.
     """
 
     value: float
     cuts: int
     finished: bool
+    detours: Floats
 
 
 def setup_bound(lengths: Floats, ended: Callable[[], bool] = lambda: False) -> SetupBound:
@@ -72,21 +76,23 @@ def setup_bound(lengths: Floats, ended: Callable[[], bool] = lambda: False) -> S
     """
     places = len(lengths)
     if places < FEWEST_PLACES:
-        return SetupBound(float(sum(lengths[idx, (idx + 1) % places] for idx in range(places))), 0, True)
+        only = float(sum(lengths[idx, (idx + 1) % places] for idx in range(places)))
+        return SetupBound(only, 0, True, np.zeros(lengths.shape))
     relaxation = _Relaxation(lengths)
-    best = 0.0
-    while not ended():
-        if not relaxation.solve(ended):
-            return SetupBound(best, relaxation.cuts, False)
-        best = max(best, relaxation.bound)
+    best, detours = 0.0, np.zeros(lengths.shape)
+    finished = False
+    while not ended() and relaxation.solve(ended):
+        if relaxation.bound >= best:
+            best, detours = relaxation.bound, relaxation.detours
         if relaxation.add_arcs():
             continue
         subsets = list(_not_left(*relaxation.flow, places, ended))
         if not subsets:
-            return SetupBound(best, relaxation.cuts, not ended())
+            finished = not ended()
+            break
         for subset in subsets:
             relaxation.cut_off(subset)
-    return SetupBound(best, relaxation.cuts, False)
+    return SetupBound(best, relaxation.cuts, finished, detours)
 
 
 class _Relaxation:
@@ -135,6 +141,15 @@ class _Relaxation:
         np.fill_diagonal(paid, 0.0)
         self.bound = float(leaving.sum() + entering.sum() + prices.sum() + paid.sum())
         return True
+
+    @property
+    def detours(self) -> Floats:
+        """(places, places) what an arc adds to the bound at the prices of the last solution: whoever takes it
+        pays its price, if that is above 0, on top of what the bound has paid.
+        """
+        detours = np.maximum(self._reduced, 0.0)
+        np.fill_diagonal(detours, 0.0)
+        return detours
 
     @property
     def flow(self) -> tuple[Ints, Floats]:
