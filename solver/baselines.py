@@ -15,24 +15,28 @@ from solver.weights import Weights
 _NEVER_MS = 1 << 62
 
 
-def as_entered(problem: Problem) -> Order:
-    """Jobs in the order they were entered, each appended to the line that ends first."""
-    return appended(problem, range(len(problem.jobs)))
+def as_entered(problem: Problem, scheduler: Scheduler | None = None) -> Order:
+    """Jobs in the order they were entered, each appended to the line that ends first.
+
+    A scheduler with plain weights that was used before knows plans and changeovers already.
+    """
+    return appended(problem, range(len(problem.jobs)), scheduler)
 
 
-def by_due_time(problem: Problem) -> Order:
+def by_due_time(problem: Problem, scheduler: Scheduler | None = None) -> Order:
     """Jobs by due time, those without one last, each appended to the line that ends first."""
     due_ms = [_NEVER_MS if job.due_ms is None else job.due_ms for job in problem.jobs]
-    return appended(problem, sorted(range(len(problem.jobs)), key=lambda job_idx: due_ms[job_idx]))
+    jobs = sorted(range(len(problem.jobs)), key=lambda job_idx: due_ms[job_idx])
+    return appended(problem, jobs, scheduler)
 
 
-def appended(problem: Problem, job_idxs: Iterable[int]) -> Order:
+def appended(problem: Problem, job_idxs: Iterable[int], scheduler: Scheduler | None = None) -> Order:
     """Append each job to the line that ends first among those that can run it, ties by line order.
 
     Layers go to the first feasible stations in web order. Started runs come first; a job that no
     line can run is not placed.
     """
-    scheduler = Scheduler(problem, Weights())
+    scheduler = scheduler or Scheduler(problem, Weights())
     order = started_order(problem)
     started = {placement.job_idx for placements in order for placement in placements}
     state = scheduler.begin(

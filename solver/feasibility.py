@@ -65,11 +65,17 @@ def station_choices(problem: Problem, line_idx: int, job_idx: int) -> tuple[tupl
 
     At most the first `MOST_CHOICES` of them: free layers on many stations have very many.
     """
-    if reasons(problem, line_idx, job_idx):
-        return ()
-    line, job = problem.plant.lines[line_idx], problem.jobs[job_idx]
-    able = (chosen for chosen in choices(line, job) if _has_copies(problem, line, job, chosen))
-    return tuple(islice(able, MOST_CHOICES))
+    found = problem.seats.get((line_idx, job_idx))
+    if found is None:
+        found = problem.seats[line_idx, job_idx] = tuple(_able(problem, line_idx, job_idx))
+    return found
+
+
+def _able(problem: Problem, line_idx: int, job_idx: int) -> Iterator[tuple[int, ...]]:
+    if not reasons(problem, line_idx, job_idx):
+        line, job = problem.plant.lines[line_idx], problem.jobs[job_idx]
+        able = (chosen for chosen in choices(line, job) if _has_copies(problem, line, job, chosen))
+        yield from islice(able, MOST_CHOICES)
 
 
 def first_placement(problem: Problem, line_idx: int, job_idx: int) -> Placement | None:

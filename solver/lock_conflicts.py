@@ -32,6 +32,18 @@ def conflicting_locks(problem: Problem) -> tuple[Lock, ...]:
     locks = [lock for lock in problem.locks if _binds(problem, lock)]
     if not locks or _solved(problem, locks) is not None:
         return ()
+    return _least_conflict(problem, locks)
+
+
+def arranged_or_conflict(problem: Problem) -> tuple[Order | None, tuple[Lock, ...]]:
+    """What `arrangement` and `conflicting_locks` say, at the price of one of them."""
+    order = arrangement(problem)
+    if order is not None:
+        return order, ()
+    return None, conflicting_locks(problem)
+
+
+def _least_conflict(problem: Problem, locks: list[Lock]) -> tuple[Lock, ...]:
     for lock in list(locks):
         fewer = [other for other in locks if other is not lock]
         if fewer and _solved(problem, fewer) is None:
@@ -103,6 +115,11 @@ class _Arrangement:
         """Whether there is an arrangement. A model too hard for its limit counts as one that has."""
         self._solver.parameters.num_workers = 1
         self._solver.parameters.max_deterministic_time = _LIMIT_S
+        # Any arrangement will do: on long queues all this takes ten times as long as finding one.
+        self._solver.parameters.cp_model_presolve = False
+        self._solver.parameters.cp_model_probing_level = 0
+        self._solver.parameters.symmetry_level = 0
+        self._solver.parameters.linearization_level = 0
         status = self._solver.solve(self._model)
         self._found = status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
         return status != cp_model.INFEASIBLE

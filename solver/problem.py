@@ -73,6 +73,11 @@ class Problem:
             if stocked.on_hand_um is not None
         }
 
+    @cached_property
+    def seats(self) -> dict[tuple[int, int], tuple[tuple[int, ...], ...]]:
+        """By line and job, the station choices that `feasibility` has found so far."""
+        return {}
+
     def eur_per_um(self, stock: Stock) -> Fraction:
         """Price of a µm of web of a stock."""
         return self.substrates[stock.substrate].eur_per_m2 * stock.width_um / 10**12

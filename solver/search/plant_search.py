@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from solver.baselines import as_entered, by_due_time
+from solver.schedule import Scheduler
 from solver.search.annealing_islands import annealing_islands, annealing_rounds, dispatching
 from solver.search.bounding import TIME_SHARE, WEAK_TIME_SHARE, Bounding, LeastCosts, reached
 from solver.search.compile import CompiledPlant
@@ -38,6 +39,7 @@ from solver.search.tour_islands import tour_islands, tour_rounds
 from solver.search.tour_prover import TourProver
 from solver.search.windows import Windows
 from solver.sequence import Order
+from solver.weights import Weights
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +62,9 @@ def plain_starts(compiled: CompiledPlant) -> list[Ints]:
     if len(compiled.lines) == 1:
         # No run has to be placed in time to know where the next one goes.
         return [compiled.numbered([order.tolist()]) for order in _plain_orders(compiled)]
-    return [compiled.numbers(baseline(compiled.problem)) for baseline in (by_due_time, as_entered)]
+    problem, plain = compiled.problem, Weights()
+    scheduler = compiled.scheduler if compiled.weights == plain else Scheduler(problem, plain)
+    return [compiled.numbers(baseline(problem, scheduler)) for baseline in (by_due_time, as_entered)]
 
 
 def _plain_orders(compiled: CompiledPlant) -> list[Ints]:

@@ -166,12 +166,12 @@ def _arranged(problem: Problem) -> Order | None:
     if not problem.locks:
         return None
     # Only locks need the constraint solver, which takes as long to import as the whole search.
-    from solver.lock_conflicts import arrangement, conflicting_locks
+    from solver.lock_conflicts import arranged_or_conflict
 
-    conflict = conflicting_locks(problem)
+    order, conflict = arranged_or_conflict(problem)
     if conflict:
         raise ContradictoryLocksError(conflict)
-    return arrangement(problem)
+    return order
 
 
 def _nothing_runs(scheduler: Scheduler, stop: Stop) -> SearchResult:
