@@ -175,7 +175,7 @@ class AnnealingIsland:
         if not self._queue.has_choices:
             near_share, stations = near_share + stations, 0.0
         first_cycle = min(LONGEST_FIRST_CYCLE, settings.steps * max(1, self._runs))
-        may_break = settings.breaks_locks and len(lock_tables(self._queue.compiled.problem).locks) > 0
+        may_break = settings.breaks_locks and len(lock_tables(self._queue.compiled).locks) > 0
         fault_eur = [price * usual_eur if may_break else 0.0 for price in FAULT_PRICES]
         hot, cold = settings.hot * usual_eur, settings.cold * usual_eur
         return Drawing(

@@ -106,7 +106,7 @@ class PlantRoom:
             self.walk,
             drawing,
             self.dispatching,
-            lock_tables(compiled.problem),
+            lock_tables(compiled),
             new_sharing(compiled),
         )
 
@@ -295,8 +295,9 @@ def no_drawing(halt: Halt) -> Drawing:
     )
 
 
-def lock_tables(problem: Problem) -> LockTables:
+def lock_tables(compiled: CompiledPlant) -> LockTables:
     """The locks that an order can break."""
+    problem = compiled.problem
     rows: list[tuple[int, int, int, int, int]] = []
     members: list[int] = []
     for lock in problem.locks:
@@ -309,7 +310,7 @@ def lock_tables(problem: Problem) -> LockTables:
     return LockTables(
         locks=np.array(rows, LOCK),
         members=np.array(members, np.int64),
-        lock_places=np.zeros((len(problem.jobs), 2), np.int64),
+        lock_places=np.zeros((compiled.items, 2), np.int64),
     )
 
 

@@ -74,6 +74,7 @@ KEEPABLE: list[list[Lock]] = [
         OnLine("j4", "line-2"),
         AtPosition("j4", 1),
     ],
+    [Started("j1", "line-2", -30 * MIN_MS, -10 * MIN_MS, 40 * MIN_MS), Together(("j6", "j1", "j4"))],
 ]
 
 

@@ -6,6 +6,8 @@ from solver.search.kernels.address_book import (
     AT_LEFT_OUT,
     AT_LOCK_PLACES,
     AT_MEMBERS,
+    AT_PRESENT_ENDS,
+    AT_START,
     AT_TRACE,
     AT_TRIAL,
     AT_TRIAL_RUNS,
@@ -16,7 +18,7 @@ from solver.search.kernels.address_book import (
     plan_rows,
 )
 from solver.search.kernels.compiled import part
-from solver.search.kernels.tables import Ints
+from solver.search.kernels.tables import BEFORE, Ints
 from solver.search.kernels.walk import PLACES, book_of, lines_of
 
 FIXED_START, AT_POSITION, BEFORE_ANOTHER, TOGETHER = 0, 1, 2, 3
@@ -46,30 +48,34 @@ def broken_locks(plant: Ints, timed: int) -> int:
         elif place < 0:
             continue
         elif lock["kind"] == AT_POSITION:
-            broken += place % PLACES + 1 != lock["at"]
+            broken += place % PLACES != lock["at"]
         elif lock["kind"] == BEFORE_ANOTHER:
             broken += _comes_too_late(plant, lock["job"], lock["at"], timed)
-        elif timed != UNTIMED:
+        elif timed != UNTIMED and places[lock["job"], 1] >= 0:
             broken += _traced(plant, places[lock["job"], 1], 0) != lock["at"]
     return broken
 
 
 @part
 def _note_places(plant: Ints) -> None:
-    """Where every item is: among those of its line that are not left out, and in the trial; -1 where not."""
+    """Where every item is: among those of its line that are not left out, counted from 1 behind a run that
+    had started, which is at 0; and in the trial. -1 where not.
+    """
     places, left_out = ints_2(plant, AT_LOCK_PLACES), flags(plant, AT_LEFT_OUT)
     for item in range(places.shape[0]):
-        places[item, 0] = -1
+        places[item, 0] = places[item, 1] = -1
     for line in range(lines_of(plant)):
         book = book_of(plant, line)
         trial, plans = ints(book, AT_TRIAL), plan_rows(book)
-        placed = 0
+        placed, begun = 0, ints(book, AT_START)[BEFORE]
+        if begun >= 0:
+            places[plans[begun]["item"], 0] = line * PLACES
         for position in range(ints(plant, AT_TRIAL_RUNS)[line]):
             item = plans[trial[position]]["item"]
             if not left_out[item]:
+                placed += 1
                 places[item, 0] = line * PLACES + placed
                 places[item, 1] = line * PLACES + position
-                placed += 1
 
 
 @part
@@ -90,6 +96,12 @@ def _comes_too_late(plant: Ints, item: int, then: int, timed: int) -> int:
     places = ints_2(plant, AT_LOCK_PLACES)
     if places[then, 0] < 0:
         return 0
+    if places[then, 1] < 0:
+        # It had started when nothing had ended.
+        return 1
+    if places[item, 1] < 0:
+        late = timed == IN_STEP and ints(plant, AT_PRESENT_ENDS)[item] > _traced(plant, places[then, 1], 0)
+        return int(late)
     if timed == IN_STEP:
         return int(_traced(plant, places[item, 1], 2) > _traced(plant, places[then, 1], 0))
     same_line = places[item, 0] // PLACES == places[then, 0] // PLACES
