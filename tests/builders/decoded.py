@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -42,13 +41,16 @@ def assert_decoded_as_accounted(problem: Problem, weights: Weights, seed: int, o
         for position, number in enumerate(numbers):
             job_idx = compiled.plans[number].placement.job_idx
             if job_idx in runs:
-                assert tuple(decoded.trace[position]) == tuple(_figures(runs[job_idx]))
+                assert tuple(decoded.trace[position]) == traced_figures(runs[job_idx])
 
 
-def _figures(run: Run) -> Iterator[int]:
+def traced_figures(run: Run) -> tuple[int, ...]:
+    """What the kernels' trace says of a run that had not started."""
     changeover = run.changeover
     if changeover is None:
         raise ValueError("a started run is not decoded")
-    yield from (run.changeover_start_ms, run.print_start_ms, run.end_ms, changeover.duration_ms)
-    yield from (changeover.outgoing_waste_um, changeover.incoming_waste_um)
-    yield from (run.interruption_ms, run.interruption_waste_um)
+    return (
+        *(run.changeover_start_ms, run.print_start_ms, run.end_ms, changeover.duration_ms),
+        *(changeover.outgoing_waste_um, changeover.incoming_waste_um),
+        *(run.interruption_ms, run.interruption_waste_um),
+    )

@@ -98,7 +98,11 @@ def place_in_step(plant: Ints, limit_eur: float, traces: bool) -> int:
         if code in (DROPPED, STUCK):
             if code == DROPPED and limit_eur < NO_LIMIT:
                 return DROPPED
-            # Whoever is found to be left out first decides what the others find: all lines are asked.
+            if not careful:
+                # Whoever is found to be left out first decides what the others find: all lines are asked,
+                # from the beginning.
+                clear(left_out)
+                clear(unbound)
             careful = True
             continue
         return code
