@@ -142,6 +142,12 @@ class CompiledPlant:
         is_second = placement.lot is not None and placement.lot.first > 0
         return self.second_lot(placement.job_idx) if is_second else placement.job_idx
 
+    def cut(self, placement: Placement) -> int:
+        """How its job is cut: 0 where it is whole, else the number of the cut, counted from 1."""
+        if placement.lot is None:
+            return 0
+        return 1 + self.splittable[placement.job_idx].index(placement.lot.first or placement.lot.last)
+
     def _not_cut_so(self, order: Order) -> set[int]:
         """Jobs that an order splits in a way that the search does not: they are placed whole."""
         lots: dict[int, list[Lot]] = {}
@@ -191,13 +197,13 @@ class CompiledPlant:
 
     def _number(self, line_idx: int, placement: Placement) -> tuple[int, int] | None:
         """Line and plan of a placement; None for a started run, and where nothing of its job can run."""
-        job_idx = placement.job_idx
         line = self.lines[line_idx]
         if placement in line.numbers_of:
             number = line.numbers_of[placement]
             return None if number in line.started else (line_idx, number)
+        item, cut = self.item(placement), self.cut(placement)
         for at in (line_idx, *range(len(self.lines))):
-            first, last = self.lines[at].job_plans[job_idx]
+            first, last = self.lines[at].item_plans[item, cut]
             if last > first:
                 return at, int(first)
         return None
@@ -392,11 +398,7 @@ class CompiledLine:
     def _fill_plan(self, row: np.void, plan: RunPlan, idx: int) -> None:
         weighing = self.scheduler.weighing
         job_idx, layout = plan.placement.job_idx, plan.layout
-        lot = plan.placement.lot
-        row["item"] = self.plant.item(plan.placement)
-        if lot is not None:
-            cut = lot.first or lot.last
-            row["cut"] = 1 + self.plant.splittable[job_idx].index(cut)
+        row["item"], row["cut"] = self.plant.item(plan.placement), self.plant.cut(plan.placement)
         row["join_class"] = 0 if plan.join_class is None else 1 + plan.join_class
         row["shape"] = self._shape_of[idx]
         row["stock"] = self.plant.stock_number(plan.stock)
