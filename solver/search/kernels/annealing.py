@@ -87,29 +87,69 @@ def anneal(plant: Ints, until: int) -> int:
     A walk that is fresh first takes its trial for its order, or dispatches the runs of its order if it
     is to (`UNORDERED`).
     """
+    # What places runs is written out here, once each: every function between here and there would be
+    # compiled with all that it calls.
     counts, randomness = ints(plant, AT_COUNTS), randomness_of(plant)
+    locked = lock_rows(plant).shape[0] > 0
     while counts[FRESH] or counts[WORK] < until:
-        if counts[FRESH]:
+        fresh, before = counts[FRESH] > 0, randomness[0]
+        limit_eur, code = NO_LIMIT, DONE
+        if fresh:
+            if counts[FRESH] == UNORDERED:
+                code = dispatch(plant)
+                if code == FULL:
+                    return FULL
             code = _begin(plant)
-            if code == FULL:
-                return FULL
-            continue
-        if counts[WORK] % LOOK_EVERY == 0 and flags(plant, AT_HALT)[0]:
-            return HALTED
-        before = randomness[0]
-        limit_eur = _next_change(plant)
-        code = _judge(plant, limit_eur) if counts[PARTS] > 0 else ABOVE
+        else:
+            if counts[WORK] % LOOK_EVERY == 0 and flags(plant, AT_HALT)[0]:
+                return HALTED
+            limit_eur = _next_change(plant)
+            code = _look_at_locks(plant) if counts[PARTS] > 0 else ABOVE
+        most = most_eur(plant, limit_eur)
+        in_step = not counts[KEPT]
+        if code == DONE and not in_step:
+            code = try_parts(plant, most)
+            if code == DROPPED and counts[FAULTS] > 0:
+                code, in_step = DONE, True
+            elif code == DONE:
+                in_step = shares_something(plant)
+        if code == DONE and in_step:
+            leaves_out = fresh or counts[LEFT_OUT] > 0 or counts[FAULTS] > 0
+            code = place_in_step(plant, NO_LIMIT if leaves_out else most, locked)
+        if code == DONE:
+            code = _judge(plant, limit_eur, in_step)
         if code == FULL:
-            undo(plant)
-            randomness[0] = before
+            if not fresh:
+                undo(plant)
+                randomness[0] = before
             return FULL
-        if code == DONE and not _take(plant):
-            # No room for its snapshots: it was taken all the same, and is to be placed afresh.
-            _count_step(plant, True)
-            counts[FRESH] = 1
-            return FULL
+        if code == DONE:
+            code = DROPPED
+            if counts[TRIED_LEFT_OUT] == 0:
+                if not counts[KEPT]:
+                    note_all(plant)
+                code = keep_parts(plant)
+            take_parts(plant, code == DONE)
+            if code == FULL:
+                # No room for its snapshots: it was taken all the same, and is to be placed afresh.
+                if not fresh:
+                    _count_step(plant, True)
+                counts[FRESH] = 1
+                return FULL
+            code = DONE
         undo(plant)
-        _count_step(plant, code == DONE)
+        if not fresh:
+            _count_step(plant, code == DONE)
+    return DONE
+
+
+@part
+def _begin(plant: Ints) -> int:
+    """Let all of the trial be new."""
+    counts = ints(plant, AT_COUNTS)
+    clear(flags(plant, AT_LEFT_OUT))
+    note_all(plant)
+    counts[KEPT] = 0
     return DONE
 
 
@@ -134,44 +174,30 @@ def _next_change(plant: Ints) -> float:
 
 
 @part
-def _judge(plant: Ints, limit_eur: float) -> int:
-    """Whether the trial is to be taken: `DONE`, else `ABOVE`, or `FULL`; faults and cost are noted."""
-    counts, sums = ints(plant, AT_COUNTS), floats(plant, AT_SUMS)
-    locked = lock_rows(plant).shape[0] > 0
-    strict = sums[FAULT_EUR] == NO_LIMIT
-    most = most_eur(plant, limit_eur)
-    if counts[KEPT]:
-        if locked:
-            if strict and broken_locks(plant, UNTIMED) > counts[FAULTS]:
-                return ABOVE
-            _tell_starts(plant)
-        code = try_parts(plant, most)
-        if code == DROPPED and counts[FAULTS] > 0:
-            return _judge_in_step(plant, limit_eur, most, locked)
-        if code != DONE:
-            return FULL if code == FULL else ABOVE
-        if not shares_something(plant):
-            counts[TRIED_ALONE], counts[TRIED_LEFT_OUT] = 1, 0
-            counts[TRIED_FAULTS] = broken_locks(plant, ALONE) if locked else 0
-            taken = is_taken(plant, counts[TRIED_FAULTS], sums[TRIED_EUR], limit_eur)
-            return DONE if taken else ABOVE
-    return _judge_in_step(plant, limit_eur, most, locked)
+def _look_at_locks(plant: Ints) -> int:
+    """Whether the trial is to be placed: `DONE`, or `ABOVE` where it breaks more locks."""
+    counts = ints(plant, AT_COUNTS)
+    if lock_rows(plant).shape[0] > 0 and counts[KEPT]:
+        strict = floats(plant, AT_SUMS)[FAULT_EUR] == NO_LIMIT
+        if strict and broken_locks(plant, UNTIMED) > counts[FAULTS]:
+            return ABOVE
+        _tell_starts(plant)
+    return DONE
 
 
 @part
-def _judge_in_step(plant: Ints, limit_eur: float, most: float, locked: bool) -> int:
-    counts, sums = ints(plant, AT_COUNTS), floats(plant, AT_SUMS)
-    leaves_out = counts[LEFT_OUT] > 0 or counts[FAULTS] > 0
-    counts[TRIED_ALONE] = 0
-    code = place_in_step(plant, NO_LIMIT if leaves_out else most, locked)
-    if code != DONE:
-        return FULL if code == FULL else ABOVE
-    faults = counts[TRIED_LEFT_OUT] = count_flags(plant)
-    if locked:
-        faults += broken_locks(plant, IN_STEP)
+def _judge(plant: Ints, limit_eur: float, in_step: bool) -> int:
+    """Whether a trial that was placed is to be taken: `DONE`, else `ABOVE`; its faults are noted."""
+    counts = ints(plant, AT_COUNTS)
+    faults = left_out = count_flags(plant) if in_step else 0
+    if lock_rows(plant).shape[0] > 0:
+        faults += broken_locks(plant, IN_STEP if in_step else ALONE)
     clear(flags(plant, AT_LEFT_OUT))
-    counts[TRIED_FAULTS] = faults
-    return DONE if is_taken(plant, faults, sums[TRIED_EUR], limit_eur) else ABOVE
+    counts[TRIED_ALONE] = not in_step
+    counts[TRIED_LEFT_OUT], counts[TRIED_FAULTS] = left_out, faults
+    if counts[FRESH]:
+        return DONE
+    return DONE if is_taken(plant, faults, floats(plant, AT_SUMS)[TRIED_EUR], limit_eur) else ABOVE
 
 
 @part
@@ -181,47 +207,6 @@ def count_flags(plant: Ints) -> int:
     for item in range(left_out.shape[0]):
         count += left_out[item]
     return count
-
-
-@part
-def _take(plant: Ints) -> bool:
-    """Take the trial; whether there was room for its snapshots."""
-    counts, eur = ints(plant, AT_COUNTS), floats(plant, AT_SUMS)[TRIED_EUR]
-    faults, left_out = counts[TRIED_FAULTS], counts[TRIED_LEFT_OUT]
-    code = DROPPED
-    if left_out == 0:
-        if not counts[KEPT]:
-            note_all(plant)
-        code = keep_parts(plant)
-    take_parts(plant, faults, left_out, eur, code == DONE)
-    return bool(code != FULL)
-
-
-@part
-def _begin(plant: Ints) -> int:
-    """Let the trial be the order, after dispatching where that is asked for."""
-    counts = ints(plant, AT_COUNTS)
-    if counts[FRESH] == UNORDERED:
-        if dispatch(plant) == FULL:
-            return FULL
-        counts[FRESH] = 1
-    clear(flags(plant, AT_LEFT_OUT))
-    note_all(plant)
-    locked = lock_rows(plant).shape[0] > 0
-    counts[KEPT] = counts[TRIED_ALONE] = 0
-    code = place_in_step(plant, NO_LIMIT, locked)
-    if code == FULL:
-        return FULL
-    counts[TRIED_LEFT_OUT] = count_flags(plant)
-    counts[TRIED_FAULTS] = counts[TRIED_LEFT_OUT]
-    if locked:
-        counts[TRIED_FAULTS] += broken_locks(plant, IN_STEP)
-    clear(flags(plant, AT_LEFT_OUT))
-    if not _take(plant):
-        counts[FRESH] = 1
-        return FULL
-    undo(plant)
-    return DONE
 
 
 @part

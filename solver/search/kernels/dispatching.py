@@ -31,7 +31,7 @@ from solver.search.kernels.address_book import (
     line_row,
     plan_rows,
 )
-from solver.search.kernels.compiled import part
+from solver.search.kernels.compiled import inlined, part
 from solver.search.kernels.tables import DONE, DROPPED, END, FULL, HALTED, NEVER_MS, Ints
 from solver.search.kernels.timeline import place_runs
 from solver.search.kernels.walk import JOBS, NO_LIMIT, book_of, copy_row, lines_of
@@ -48,7 +48,7 @@ H_MS = 3_600_000
 WORST = -np.inf
 
 
-@part
+@inlined
 def dispatch(plant: Ints) -> int:
     """Write all runs of the order into the trial, in another order.
 
@@ -166,7 +166,7 @@ def _most_promising(plant: Ints) -> int:
     return most if promise[most] > floats(plant, AT_FACTORS)[BEST_INDEX] else -1
 
 
-@part
+@inlined
 def _try_candidate(plant: Ints, book: Ints, line: int, candidate: int) -> int:
     """Append what waits at a few of its stations, noting the best."""
     dispatched, factors = ints(plant, AT_DISPATCHED), floats(plant, AT_FACTORS)

@@ -51,7 +51,7 @@ from solver.search.kernels.address_book import (
     split_rows,
 )
 from solver.search.kernels.closures import first_ending_after
-from solver.search.kernels.compiled import part
+from solver.search.kernels.compiled import inlined, part
 from solver.search.kernels.lock_faults import BEFORE_ANOTHER
 from solver.search.kernels.tables import (
     ABOVE,
@@ -82,7 +82,7 @@ from solver.search.kernels.walk import (
 )
 
 
-@part
+@inlined
 def place_in_step(plant: Ints, limit_eur: float, traces: bool) -> int:
     """Place the trial of all lines; what never can start is left out, and the rest placed again.
 
@@ -108,7 +108,7 @@ def place_in_step(plant: Ints, limit_eur: float, traces: bool) -> int:
         return code
 
 
-@part
+@inlined
 def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> int:
     """Place all runs that are not left out. Before it comes back with `DROPPED` or `STUCK`, it marks what is
     to be left out, or what is to wait for no other.
@@ -247,7 +247,7 @@ def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> in
     return _sum_up(plant, limit_eur)
 
 
-@part
+@inlined
 def _place_each(plant: Ints, limit_eur: float) -> int:
     """Place lines that share nothing, one after the other."""
     runs, eur = ints(plant, AT_TRIAL_RUNS), floats(plant, AT_TRIAL_EUR)
@@ -550,7 +550,7 @@ def _put_back(plant: Ints, fetched: int) -> None:
             ints(book_of(plant, places[place, 0]), AT_STATE)[HEAD + places[place, 1]] = taken_from[at, 1]
 
 
-@part
+@inlined
 def _look_ahead(plant: Ints) -> int:
     """Leave out the first line's next run that never can start, though others would come before it: `DROPPED`
     then, else `DONE`.
@@ -569,7 +569,7 @@ def _look_ahead(plant: Ints) -> int:
     return DONE
 
 
-@part
+@inlined
 def _probe(plant: Ints, line: int) -> int:
     """How placing a line's next run would come out; everything stays as it is."""
     book, position = book_of(plant, line), ints(plant, AT_FOLLOWING)[line]

@@ -97,13 +97,13 @@ PLACES = 1 << 20
 """A position is told with its line as one number: line times this, and the position."""
 
 
-@inlined
+@part
 def book_of(plant: Ints, line: int) -> Ints:
     """The book of a line."""
     return ints(ints(plant, AT_LINES), line * FIELDS)
 
 
-@inlined
+@part
 def lines_of(plant: Ints) -> int:
     """How many lines there are."""
     return len(ints(plant, AT_RUNS))
@@ -126,7 +126,7 @@ def note_all(plant: Ints) -> None:
         note_part(plant, line, 0, ints(plant, AT_TRIAL_RUNS)[line])
 
 
-@part
+@inlined
 def try_parts(plant: Ints, limit_eur: float) -> int:
     """Place the touched lines by themselves, passing over what stays as it is.
 
@@ -170,7 +170,7 @@ def _expected_eur(plant: Ints, at: int) -> float:
     return float(floats(plant, AT_LINE_EUR)[line] - spared_eur - late_eur - floats(plant, AT_SUMS)[HOPE])
 
 
-@part
+@inlined
 def _try_line(plant: Ints, at_part: int, limit_eur: float) -> int:
     """Place a touched line by itself."""
     part_row = ints_2(plant, AT_PARTS)[at_part]
@@ -311,7 +311,7 @@ def _stock_short(plant: Ints) -> bool:
     return False
 
 
-@part
+@inlined
 def keep_parts(plant: Ints) -> int:
     """Place the touched lines by themselves again, now with snapshots."""
     parts, line_eur, trial_eur = (
@@ -347,12 +347,10 @@ def keep_parts(plant: Ints) -> int:
 
 
 @part
-def take_parts(plant: Ints, faults: int, left_out: int, eur: float, kept: bool) -> None:
-    """Make the trial the order, and note it if it is the best.
-
-    `kept` tells whether the snapshots are of it.
-    """
+def take_parts(plant: Ints, kept: bool) -> None:
+    """Make the trial the order, and note it if it is the best; `kept` tells whether there are snapshots."""
     counts, sums, parts = ints(plant, AT_COUNTS), floats(plant, AT_SUMS), ints_2(plant, AT_PARTS)
+    faults, left_out, eur = counts[TRIED_FAULTS], counts[TRIED_LEFT_OUT], sums[TRIED_EUR]
     if split_rows(plant).shape[0] > 0:
         for at in range(counts[PARTS]):
             _forget_places(plant, parts[at, 0], parts[at, 1])
