@@ -65,7 +65,8 @@ class Decoder:
                 break
             left_out.append(position)
             self._left_out[self.compiled.tables.plans[numbers[position]]["item"]] = 1
-        trace = self.room.placing.trace[: len(numbers)].copy()
+        # Of the room that it was placed in: a larger one would be new.
+        trace = self._room_for(len(numbers)).placing.trace[: len(numbers)].copy()
         trace[left_out] = 0
         return Decoded(eur + self.clean_down_eur(state), tuple(left_out), trace)
 

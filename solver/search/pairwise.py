@@ -43,10 +43,10 @@ def as_pairwise(compiled: CompiledLine) -> Pairwise | None:
 
 
 def is_pairwise(compiled: CompiledLine) -> bool:
-    """Whether a line's queue is a matrix: one choice of stations a job, no waits, nothing kept."""
+    """Whether a line's queue is a matrix: one way to run a job, no waits, nothing kept."""
     choices = compiled.job_plans[:, 1] - compiled.job_plans[:, 0]
     numbers = _numbers(compiled)
-    if (choices > 1).any() or len(numbers) < FEWEST_RUNS:
+    if (choices > 1).any() or len(numbers) < FEWEST_RUNS or compiled.plant.splittable:
         return False
     return _time_adds_up(compiled, numbers) and _keeps_nothing(compiled, numbers)
 

@@ -29,9 +29,11 @@ from solver.search.islands import (
     search_islands,
 )
 from solver.search.kernels.tables import NEVER_MS, Ints
-from solver.search.line_bound import least_costs
+from solver.search.late_bound import least_late_eur
+from solver.search.line_bound import line_least
 from solver.search.pairwise import Pairwise, as_pairwise, is_never_late
 from solver.search.path_islands import path_islands, path_rounds
+from solver.search.plant_bound import least_costs
 from solver.search.proving import Prover, Proving, by_margin
 from solver.search.rest_costs import MOST_JOBS
 from solver.search.stop import Stop
@@ -177,7 +179,7 @@ def _annealing(compiled: CompiledPlant, starts: Sequence[Ints], stop: Stop, seed
         rounds=annealing_rounds(compiled.room),
         order=compiled.order,
         stages=dispatching(islands),
-        bounding=Bounding(partial(_least_costs, compiled), WEAK_TIME_SHARE, stop, halt),
+        bounding=Bounding(partial(least_costs, compiled), WEAK_TIME_SHARE, stop, halt),
         proving=proving,
         beside=beside,
     )
@@ -187,9 +189,9 @@ def _matrix(
     compiled: CompiledPlant, pairwise: Pairwise, starts: Sequence[Ints], stop: Stop, seed: int, halt: Halt
 ) -> _Way:
     """A line whose queue is a matrix."""
-    line, costs = compiled.lines[0], LeastCosts(pairwise.fixed_eur, pairwise.with_gap)
+    line = compiled.lines[0]
     islands, rounds = _pairwise_islands(compiled, pairwise, starts, seed, halt)
-    bounding = Bounding(lambda: costs, TIME_SHARE, stop, halt)
+    bounding = Bounding(partial(_pairwise_costs, compiled, pairwise), TIME_SHARE, stop, halt)
     prover: Prover = PathProver(pairwise.costs)
     if is_never_late(line):
         prover = TourProver(pairwise.with_gap, True, bounding)
@@ -217,8 +219,12 @@ def improved_order(compiled: CompiledPlant, order: Order, stop: Stop, seed: int)
     return compiled.order(found.order)
 
 
-def _least_costs(compiled: CompiledPlant) -> LeastCosts | None:
-    return least_costs(compiled.lines[0]) if len(compiled.lines) == 1 else None
+def _pairwise_costs(compiled: CompiledPlant, pairwise: Pairwise) -> LeastCosts:
+    """A matrix is what its orders cost."""
+    line, late_eur = compiled.lines[0], 0.0
+    if not is_never_late(line) and (least := line_least(line)) is not None:
+        late_eur = least_late_eur(compiled, [least])
+    return LeastCosts(pairwise.fixed_eur + late_eur, pairwise.with_gap)
 
 
 def _opening(bounding: Bounding, stages: Iterable[Sequence[Task]]) -> Iterator[Sequence[Task]]:
