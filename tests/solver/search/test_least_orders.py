@@ -30,7 +30,7 @@ JOBS = 8
 SCARCE_SEEDS = (25, *range(7))
 """In the first of them cylinders that are there once decide what is best."""
 AMPLE_SEEDS, DRAWN_SEEDS, LOCKED_SEEDS = (20, 21, 22), (43, 44, 48, 54), tuple(range(60, 72))
-WORK = 120_000
+WORK = 400_000
 
 
 @pytest.mark.parametrize("seed", SCARCE_SEEDS)
