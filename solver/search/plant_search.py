@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -23,6 +23,7 @@ from solver.search.islands import (
     Island,
     Rounds,
     Score,
+    Scored,
     Task,
     no_beside,
     no_halt,
@@ -116,7 +117,7 @@ def search_plant(
         halt,
         threads,
         report,
-        opening=_opening(way.bounding, way.stages) if bounded else (),
+        opening=way.opening if bounded else (),
         least=way.least,
         beside=way.beside if bounded else no_beside,
     )
@@ -131,8 +132,8 @@ class _Way:
     ----------
     order
         What stands behind an island's order.
-    stages
-        What the islands do before the first round.
+    opening
+        What is done before the first round.
     fixed_eur
         What islands do not count, for no order changes it.
     proving
@@ -142,7 +143,7 @@ class _Way:
     islands: Sequence[Island]
     rounds: Rounds
     order: Callable[[Any], Order]
-    stages: Iterable[Sequence[Task]]
+    opening: Iterable[Sequence[Task]]
     bounding: Bounding
     proving: Proving | None
     beside: Beside
@@ -164,9 +165,29 @@ class _Way:
         return (*(0.0 for _ in faults), eur)
 
 
+class _BoundFirst:
+    """A weak bound beside the first rounds: good orders do not wait for it. Then what else is done there."""
+
+    def __init__(self, bounding: Bounding, beside: Beside) -> None:
+        self._bounding = bounding
+        self._beside = beside
+        self._is_bounded = False
+
+    def begin(self, found: Found) -> Callable[[], Scored | None] | None:
+        """What is to be done next."""
+        if self._is_bounded:
+            return self._beside(found)
+        self._is_bounded = True
+        return self._bound
+
+    def _bound(self) -> None:
+        self._bounding.find()
+
+
 def _annealing(compiled: CompiledPlant, starts: Sequence[Ints], stop: Stop, seed: int, halt: Halt) -> _Way:
     """Any plant: islands that anneal."""
     islands = annealing_islands(compiled, starts, seed, halt)
+    bounding = Bounding(partial(least_costs, compiled), WEAK_TIME_SHARE, stop, halt)
     proving: Proving | None = None
     beside: Beside = no_beside
     if len(compiled.lines) == 1:
@@ -178,10 +199,10 @@ def _annealing(compiled: CompiledPlant, starts: Sequence[Ints], stop: Stop, seed
         islands=islands,
         rounds=annealing_rounds(compiled.room),
         order=compiled.order,
-        stages=dispatching(islands),
-        bounding=Bounding(partial(least_costs, compiled), WEAK_TIME_SHARE, stop, halt),
+        opening=dispatching(islands),
+        bounding=bounding,
         proving=proving,
-        beside=beside,
+        beside=_BoundFirst(bounding, beside).begin,
     )
 
 
@@ -200,7 +221,7 @@ def _matrix(
         islands=islands,
         rounds=rounds,
         order=lambda places: line.order(pairwise.numbers[places]),
-        stages=[[]],
+        opening=[[bounding.find]],
         bounding=bounding,
         proving=proving,
         beside=proving.begin,
@@ -225,12 +246,6 @@ def _pairwise_costs(compiled: CompiledPlant, pairwise: Pairwise) -> LeastCosts:
     if not is_never_late(line) and (least := line_least(line)) is not None:
         late_eur = least_late_eur(compiled, [least])
     return LeastCosts(pairwise.fixed_eur + late_eur, pairwise.with_gap)
-
-
-def _opening(bounding: Bounding, stages: Iterable[Sequence[Task]]) -> Iterator[Sequence[Task]]:
-    """Stages, with the bound beside the first."""
-    for idx, stage in enumerate(stages):
-        yield stage if idx else [bounding.find, *stage]
 
 
 def _pairwise_islands(

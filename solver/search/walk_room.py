@@ -40,8 +40,8 @@ from solver.search.kernels.walk import (
 TRACED = 8
 """Columns of a trace."""
 CASES_A_RUN = 250
-FEWEST_CASES_AT_FIRST, MOST_CASES_AT_FIRST = 12, 18
-"""Binary logarithms."""
+FEWEST_CASES_AT_FIRST, MOST_CASES_AT_FIRST, MOST_CASES_OF_LINES_AT_FIRST = 12, 18, 14
+"""Binary logarithms; the last where there are several lines, each with room of its own."""
 
 
 class LineRoom:
@@ -95,7 +95,7 @@ class PlantRoom:
         usual_setup_eur: float = 1.0,
     ) -> None:
         left_out = np.zeros(compiled.items, np.uint8)
-        cases = usual_cases(compiled.room)
+        cases = usual_cases(compiled.room, len(compiled.lines))
         self.lines = [
             LineRoom(line, compiled.room, cases, left_out, each, True)
             for line, each in zip(compiled.lines, choices, strict=True)
@@ -117,11 +117,13 @@ class PlantRoom:
                 line.enlarge()
 
 
-def usual_cases(runs: int) -> int:
-    """Room for the changeovers that a search of so many runs usually meets, a power of two: room for more is
-    made on the way, which takes long.
+def usual_cases(runs: int, lines: int) -> int:
+    """Room on each line for the changeovers that a search of so many runs usually meets, a power of two: room
+    for more is made on the way, which takes long.
     """
-    return 1 << min(MOST_CASES_AT_FIRST, max(FEWEST_CASES_AT_FIRST, (CASES_A_RUN * runs - 1).bit_length()))
+    most = MOST_CASES_AT_FIRST if lines == 1 else MOST_CASES_OF_LINES_AT_FIRST
+    usual = CASES_A_RUN * runs // lines
+    return 1 << min(most, max(FEWEST_CASES_AT_FIRST, (usual - 1).bit_length()))
 
 
 def new_scratch(line: CompiledLine, left_out: Flags) -> Scratch:

@@ -189,7 +189,7 @@ def test_changeovers_for_which_there_was_no_room_are_worked_out_again(
     compiled = CompiledPlant(full_day(8), Weights())
     numbers = drawn_plant_numbers(compiled, random.Random(8))
     ample = PlantDecoder(compiled).decode(numbers)
-    monkeypatch.setattr(walk_room, "usual_cases", lambda runs: 4)
+    monkeypatch.setattr(walk_room, "usual_cases", lambda runs, lines: 4)
     decoder = PlantDecoder(compiled)
     cramped = decoder.decode(numbers)
     assert any(len(line.changeovers.guarded) > 4 for line in decoder.room.lines)
