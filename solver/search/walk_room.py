@@ -34,7 +34,6 @@ from solver.search.kernels.walk import (
     MAY_SHARE,
     NEVER,
     SOMETIMES,
-    WHOLE_RUNS,
 )
 
 TRACED = 8
@@ -170,7 +169,6 @@ def new_walk(compiled: CompiledPlant, lines: Ints, hope_eur: float, left_out: Fl
     counts[MAY_SHARE] = _may_share(compiled)
     counts[HAS_BEGUN] = any(line.started for line in compiled.lines)
     counts[JOBS] = len(compiled.problem.jobs)
-    counts[WHOLE_RUNS] = len(_placeable(compiled))
     sums = np.array([np.inf, np.inf, 0.0, 0.0, np.inf, 0.0, 0.0])
     sums[HOPE] = hope_eur
     return Walk(
@@ -190,15 +188,6 @@ def new_walk(compiled: CompiledPlant, lines: Ints, hope_eur: float, left_out: Fl
         splits=_split_rows(compiled),
         left_out=left_out,
     )
-
-
-def _placeable(compiled: CompiledPlant) -> set[int]:
-    """The jobs that are to be placed."""
-    return {
-        int(job)
-        for line in compiled.lines
-        for job in np.flatnonzero(line.job_plans[:, 1] > line.job_plans[:, 0])
-    }
 
 
 def _split_rows(compiled: CompiledPlant) -> Rows:

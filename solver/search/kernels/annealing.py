@@ -58,6 +58,7 @@ from solver.search.kernels.walk import (
     lines_of,
     most_eur,
     note_all,
+    note_whole_runs,
     shares_something,
     take_parts,
     tolerance_eur,
@@ -149,6 +150,7 @@ def _begin(plant: Ints) -> int:
     counts = ints(plant, AT_COUNTS)
     clear(flags(plant, AT_LEFT_OUT))
     note_all(plant)
+    note_whole_runs(plant)
     counts[KEPT] = 0
     return DONE
 

@@ -332,9 +332,10 @@ def _split_late_eur(plant: Ints) -> float:
             late_ms = ends[plan["item"]] - plan["due_ms"]
             if plan["cut"] > 0 and late_ms > 0 and not left_out[plan["item"]]:
                 beyond_eur -= plan["late_once_eur"] + plan["late_ms_eur"] * late_ms
+                beyond_eur += _lone_late_eur(plant, plan["item"], late_ms)
     for idx in range(splits.shape[0]):
         split = splits[idx]
-        if ends[split["second"]] > 0 or left_out[split["second"]]:
+        if _is_there(plant, split["second"]):
             end_ms = -NEVER_MS
             if not left_out[split["second"]]:
                 end_ms = ends[split["second"]]
@@ -343,6 +344,23 @@ def _split_late_eur(plant: Ints) -> float:
             if end_ms > split["due_ms"]:
                 beyond_eur += split["late_once_eur"] + split["late_ms_eur"] * (end_ms - split["due_ms"])
     return beyond_eur
+
+
+@part
+def _is_there(plant: Ints, item: int) -> bool:
+    """Whether the trial has an item, placed or left out."""
+    return bool(ints(plant, AT_ENDS)[item] > 0 or flags(plant, AT_LEFT_OUT)[item])
+
+
+@part
+def _lone_late_eur(plant: Ints, item: int, late_ms: int) -> float:
+    """What a late job costs of which only the first lot is there; 0 for any other item."""
+    splits = split_rows(plant)
+    for idx in range(splits.shape[0]):
+        split = splits[idx]
+        if split["first"] == item and not _is_there(plant, split["second"]):
+            return float(split["late_once_eur"] + split["late_ms_eur"] * late_ms)
+    return 0.0
 
 
 @part

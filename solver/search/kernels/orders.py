@@ -5,7 +5,7 @@ from __future__ import annotations
 from solver.search.kernels.compiled import compiled
 from solver.search.kernels.in_step import place_in_step
 from solver.search.kernels.tables import Ints
-from solver.search.kernels.walk import NO_LIMIT, begin_from
+from solver.search.kernels.walk import NO_LIMIT, begin_from, note_whole_runs
 
 
 @compiled
@@ -14,4 +14,5 @@ def place_order(plant: Ints, orders: Ints) -> int:
     for another changeover.
     """
     begin_from(plant, orders)
+    note_whole_runs(plant)
     return place_in_step(plant, NO_LIMIT, True)

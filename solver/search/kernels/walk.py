@@ -247,9 +247,39 @@ def shares_something(plant: Ints) -> bool:
         return True
     if counts[MAY_SHARE] != SOMETIMES:
         return bool(counts[MAY_SHARE] == ALWAYS)
-    if counts[PARTS] > 1:
+    if counts[PARTS] > 1 or _reseats(plant):
         return bool(_tools_shared(plant) or _stock_short(plant))
     return bool(counts[TOOLS_SHARED] or _stock_short(plant))
+
+
+@part
+def _reseats(plant: Ints) -> bool:
+    """Whether the trial has a run that the order has not so: at other stations it may need other tools."""
+    parts = ints_2(plant, AT_PARTS)
+    for at in range(ints(plant, AT_COUNTS)[PARTS]):
+        origin = ints(book_of(plant, parts[at, 0]), AT_ORIGIN)
+        for position in range(parts[at, 1], parts[at, 2]):
+            if origin[position] < 0:
+                return True
+    return False
+
+
+@part
+def note_whole_runs(plant: Ints) -> None:
+    """Note how many runs the trial would have if it split no job: it need not hold all jobs."""
+    whole = firsts = seconds = 0
+    for line in range(lines_of(plant)):
+        book = book_of(plant, line)
+        trial, plans = ints(book, AT_TRIAL), plan_rows(book)
+        for position in range(ints(plant, AT_TRIAL_RUNS)[line]):
+            plan = plans[trial[position]]
+            if plan["cut"] == 0:
+                whole += 1
+            elif plan["item"] < ints(plant, AT_COUNTS)[JOBS]:
+                firsts += 1
+            else:
+                seconds += 1
+    ints(plant, AT_COUNTS)[WHOLE_RUNS] = whole + min(firsts, seconds)
 
 
 @part
@@ -351,6 +381,7 @@ def take_parts(plant: Ints, kept: bool) -> None:
     """Make the trial the order, and note it if it is the best; `kept` tells whether there are snapshots."""
     counts, sums, parts = ints(plant, AT_COUNTS), floats(plant, AT_SUMS), ints_2(plant, AT_PARTS)
     faults, left_out, eur = counts[TRIED_FAULTS], counts[TRIED_LEFT_OUT], sums[TRIED_EUR]
+    tools_change = counts[PARTS] > 1 or counts[FRESH] or _reseats(plant)
     if split_rows(plant).shape[0] > 0:
         for at in range(counts[PARTS]):
             _forget_places(plant, parts[at, 0], parts[at, 1])
@@ -359,7 +390,7 @@ def take_parts(plant: Ints, kept: bool) -> None:
     if kept:
         sums[FIRST_EUR] = sums[TRIED_FIRST_EUR]
     counts[KEPT] = kept
-    if counts[MAY_SHARE] == SOMETIMES and (counts[PARTS] > 1 or counts[FRESH]):
+    if counts[MAY_SHARE] == SOMETIMES and tools_change:
         counts[TOOLS_SHARED] = _tools_shared(plant)
     counts[FRESH], counts[LEFT_OUT], counts[FAULTS] = 0, left_out, faults
     sums[EUR] = eur

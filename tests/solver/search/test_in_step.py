@@ -109,6 +109,18 @@ def test_an_island_counts_the_faults_of_an_order_as_the_scheduler_does(seed: int
         assert_scored_as_accounted(compiled, numbers)
 
 
+@settings(max_examples=25, deadline=None)
+@given(SEEDS, st.integers(1, 3))
+def test_so_do_those_that_do_not_hold_all_jobs(seed: int, lines: int) -> None:
+    """Lots are late together however few jobs there are beside them; once a missing job hid them."""
+    compiled = CompiledPlant(drawn_day(seed, DayShape(jobs=12, lines=lines, splits=True)), Weights())
+    rng = random.Random(seed)
+    orders = compiled.line_numbers(drawn_plant_numbers(compiled, rng))
+    for share in (0.8, 0.4):
+        kept = [[number for number in order if rng.random() < share] for order in orders]
+        assert_placed_as_accounted(PlantDecoder(compiled), compiled.numbered(kept))
+
+
 def test_these_days_have_every_feature() -> None:
     met: set[str] = set()
     for seed in FEATURE_SEEDS:
