@@ -135,7 +135,7 @@ def try_parts(plant: Ints, limit_eur: float) -> int:
     counts, sums, parts = ints(plant, AT_COUNTS), floats(plant, AT_SUMS), ints_2(plant, AT_PARTS)
     line_eur, trial_eur = floats(plant, AT_LINE_EUR), floats(plant, AT_TRIAL_EUR)
     copy_row(ints(plant, AT_TRIAL_START), ints(plant, AT_FIRST_START))
-    total_eur = sums[FIRST_EUR]
+    waited_eur = total_eur = _waited_eur(plant)
     for line in range(lines_of(plant)):
         total_eur += line_eur[line]
     for at in range(counts[PARTS]):
@@ -150,9 +150,21 @@ def try_parts(plant: Ints, limit_eur: float) -> int:
         if code != DONE:
             return code
         total_eur += trial_eur[parts[at, 0]]
-    total_eur += first_eur(plant) - sums[FIRST_EUR]
+    total_eur += first_eur(plant) - waited_eur
     sums[TRIED_EUR] = total_eur
     return ABOVE if total_eur > limit_eur else DONE
+
+
+@part
+def _waited_eur(plant: Ints) -> float:
+    """What lines wait for the first start of all, as far as it is sure before the touched ones are placed: a
+    line that begins with another run may begin sooner, or not at all.
+    """
+    parts = ints_2(plant, AT_PARTS)
+    for at in range(ints(plant, AT_COUNTS)[PARTS]):
+        if parts[at, 1] == 0:
+            return 0.0
+    return float(floats(plant, AT_SUMS)[FIRST_EUR])
 
 
 @part
