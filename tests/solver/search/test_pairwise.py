@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from solver.account import account_with
+from solver.jobs import Version
 from solver.problem import Problem
 from solver.search.compile import compiled_line
 from solver.search.pairwise import Pairwise, as_pairwise
@@ -50,6 +51,20 @@ def test_the_matrix_of_a_published_path_costs_what_the_account_says() -> None:
 
 def test_a_line_that_keeps_tooling_is_no_matrix() -> None:
     assert as_pairwise(compiled_line(one_line_day(5, 20), Weights())) is None
+
+
+def test_a_queue_whose_jobs_may_be_split_is_no_matrix() -> None:
+    """A matrix has no lots, so the least of its orders need not be the least of all."""
+    whole = open_path_problem(br17.MATRIX)
+    jobs = tuple(replace(job, least_lot=1, versions=_of_two(job.versions)) for job in whole.jobs)
+    assert as_pairwise(compiled_line(Problem(whole.plant, jobs), Weights())) is None
+    never_split = tuple(replace(job, least_lot=None) for job in jobs)
+    assert as_pairwise(compiled_line(Problem(whole.plant, never_split), Weights())) is not None
+
+
+def _of_two(versions: tuple[Version, ...]) -> tuple[Version, ...]:
+    """The same versions with two labels of each at least."""
+    return tuple(replace(version, quantity=max(2, version.quantity)) for version in versions)
 
 
 def test_a_published_path_is_proved_and_its_search_ends() -> None:
