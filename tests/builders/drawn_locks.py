@@ -5,7 +5,8 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 
-from solver.baselines import started_order
+from solver.account import account
+from solver.baselines import as_entered, started_order
 from solver.feasibility import station_choices
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
 from solver.problem import Problem
@@ -79,3 +80,29 @@ def _has_the_tools(problem: Problem) -> bool:
     except ValueError:
         return False
     return True
+
+
+def under_keepable_locks(free: Problem, seed: int) -> Problem:
+    """The same queue with started runs and locks of every kind that one of its orders keeps, all of them."""
+    rng = random.Random(seed)
+    begun = with_started_runs(free, rng)
+    sequence = account(begun, as_entered(begun), Weights())
+    runs = [run for run in sequence.runs if run.changeover is not None]
+    locks: list[Lock] = []
+    for run in rng.sample(runs, min(2, len(runs))):
+        locks.append(OnLine(run.job, run.line))
+    for run in rng.sample(runs, min(1, len(runs))):
+        locks.append(FixedStart(run.job, run.changeover_start_ms))
+    for _ in range(2):
+        one, other = rng.choice(runs), rng.choice(runs)
+        if one.end_ms <= other.changeover_start_ms:
+            locks.append(Before(one.job, other.job))
+    line = rng.choice(sequence.lines)
+    behind = [run for run in line.runs if run.changeover is not None]
+    if behind:
+        position = rng.randrange(len(behind))
+        locks.append(AtPosition(behind[position].job, position + 1))
+    if len(line.runs) > 1:
+        first = rng.randrange(len(line.runs) - 1)
+        locks.append(Together(tuple(run.job for run in line.runs[first : first + 2])))
+    return Problem(free.plant, free.jobs, (*begun.locks, *locks))

@@ -127,6 +127,11 @@ CONTRADICTORY: list[list[Lock]] = [
     [Together(("j1", "j2")), AtPosition("j1", 1), AtPosition("j2", 3)],
     [FixedStart("j1", 2 * H_MS), FixedStart("j2", 3 * H_MS), Before("j2", "j1")],
     [Started("j1", "line-1", -MIN_MS, -MIN_MS, H_MS), Started("j2", "line-1", -MIN_MS, -MIN_MS, H_MS)],
+    [Started("j1", "line-1", -MIN_MS, -MIN_MS, H_MS), AtPosition("j1", 1)],
+    [Started("j1", "line-1", -MIN_MS, -MIN_MS, H_MS), FixedStart("j1", H_MS)],
+    [Started("j1", "line-1", -MIN_MS, -MIN_MS, H_MS), Before("j4", "j1")],
+    [Started("j1", "line-1", -MIN_MS, -MIN_MS, H_MS), Together(("j1", "j4")), AtPosition("j4", 2)],
+    [Started("j1", "line-2", -MIN_MS, -MIN_MS, H_MS), Together(("j3", "j1")), OnLine("j3", "line-1")],
     [Started("j1", "line-1", -MIN_MS, -MIN_MS, 3 * H_MS), OnLine("j2", "line-1"), FixedStart("j2", H_MS)],
     [Started("j1", "line-1", -MIN_MS, -MIN_MS, 3 * H_MS), OnLine("j1", "line-2")],
 ]
