@@ -31,7 +31,7 @@ def under_drawn_locks(free: Problem, seed: int) -> Problem:
     """
     rng = random.Random(seed)
     jobs = [job.id for job_idx, job in enumerate(free.jobs) if lines_of(free, job_idx)]
-    if len(jobs) < 6:
+    if len(jobs) < 5:
         return free
     begun = with_started_runs(free, rng)
     started = {lock.job for lock in begun.locks if isinstance(lock, Started)}

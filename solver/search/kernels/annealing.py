@@ -49,6 +49,7 @@ from solver.search.kernels.walk import (
     TRIED_LEFT_OUT,
     UNORDERED,
     WORK,
+    alone_beyond_eur,
     begin_from,
     book_of,
     clear,
@@ -109,7 +110,7 @@ def anneal(plant: Ints, until: int) -> int:
         most = most_eur(plant, limit_eur)
         in_step = not counts[KEPT]
         if code == DONE and not in_step:
-            code = try_parts(plant, most)
+            code = try_parts(plant, most + alone_beyond_eur(plant))
             if code == DROPPED and counts[FAULTS] > 0:
                 code, in_step = DONE, True
             elif code == DONE:

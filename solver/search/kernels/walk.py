@@ -156,6 +156,18 @@ def try_parts(plant: Ints, limit_eur: float) -> int:
 
 
 @part
+def alone_beyond_eur(plant: Ints) -> float:
+    """By how much the order would cost more if its lines were placed by themselves: a tool that comes late
+    may spare a longer wait later. A trial is let off as much before it is placed in step.
+    """
+    sums, line_eur = floats(plant, AT_SUMS), floats(plant, AT_LINE_EUR)
+    alone_eur = sums[FIRST_EUR]
+    for line in range(lines_of(plant)):
+        alone_eur += line_eur[line]
+    return float(max(0.0, alone_eur - sums[EUR]))
+
+
+@part
 def _waited_eur(plant: Ints) -> float:
     """What lines wait for the first start of all, as far as it is sure before the touched ones are placed: a
     line that begins with another run may begin sooner, or not at all.

