@@ -19,6 +19,7 @@ from app.intake.preset_plant import preset_plant
 from app.services import planning
 from app.services.assumption_groups import HIGHER, LOWER, groups_of, numbers_of, plant_value, with_values
 from app.services.assumptions import deciding, deciding_sentence
+from app.translation.perturbing import Effort, SameQueue
 
 START = datetime.fromisoformat("2027-03-01T06:00:00+00:00")
 WORK = 1500
@@ -172,12 +173,17 @@ def test_another_best_order_is_told_where_a_value_decides_it() -> None:
 
 
 def test_ordering_anew_never_costs_more_than_keeping_the_order() -> None:
-    plant, assumptions = shop("hybrid")
-    plan = planned(plant)
-    few = deciding(plant, QUEUE, START, Goal.BALANCED, plan, assumptions, work=200)
-    many = deciding(plant, QUEUE, START, Goal.BALANCED, plan, assumptions, work=4000)
-    assert many.work > few.work
-    assert many.swings[0].swing_eur <= few.swings[0].swing_eur
+    plant, _ = shop("hybrid")
+    queue = SameQueue(QUEUE, START, Goal.BALANCED)
+    effort = Effort(None, 4000, lambda: False)
+    base = queue.planned(plant, planned(plant).sequence, effort)
+    for eur_per_h in (105, 195):
+        other = changed(plant, "lines[0].eur_per_h", Decimal(eur_per_h))
+        kept = queue.costed(other, base.order, effort)
+        anew = queue.reordered(other, base.order, effort, effort.part(2, 500), 0)
+        assert kept is not None
+        assert anew is not None
+        assert anew.weighed_eur <= kept.weighed_eur
 
 
 def test_a_limit_that_leaves_jobs_out_says_so_and_its_money_is_not_compared() -> None:

@@ -243,7 +243,7 @@ def test_where_stations_are_passed_over_nothing_is_bounded(monkeypatch: pytest.M
     assert least_costs(CompiledPlant(problem, Weights())) is None
 
 
-def test_a_queue_that_is_a_matrix_is_bounded_with_the_lots_it_may_have() -> None:
+def test_a_queue_that_would_be_a_matrix_is_bounded_with_the_lots_it_may_have() -> None:
     """Every way leads through job 1: whole, it helps once; in two lots, twice."""
     hub = [[None, 1, 1, 1], [1, None, 50, 50], [1, 50, None, 50], [1, 50, 50, None]]
     drawn = textbook_problem(
@@ -255,7 +255,8 @@ def test_a_queue_that_is_a_matrix_is_bounded_with_the_lots_it_may_have() -> None
     problem = Problem(drawn.plant, jobs)
     whole = solve(drawn, SETUP_MINUTES_ONLY, Stop(work=5_000), 0)
     assert whole.bound == pytest.approx(52)
-    assert as_pairwise(compiled_line(problem, SETUP_MINUTES_ONLY)) is not None
+    assert as_pairwise(compiled_line(drawn, SETUP_MINUTES_ONLY)) is not None
+    assert as_pairwise(compiled_line(problem, SETUP_MINUTES_ONLY)) is None
     result = solve(problem, SETUP_MINUTES_ONLY, Stop(work=5_000), 0)
     seats = first_placement(problem, 0, 0)
     assert seats is not None
