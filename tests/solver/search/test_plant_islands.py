@@ -191,7 +191,7 @@ def test_nor_on_how_much_room_there_is_for_changeovers(monkeypatch: pytest.Monke
     compiled = CompiledPlant(locked_day(), Weights())
     ample, cramped = islands_of(compiled)[1], islands_of(compiled)[1]
     ample.advance(4_000)
-    monkeypatch.setattr(walk_room, "usual_cases", lambda runs: 4)
+    monkeypatch.setattr(walk_room, "usual_cases", lambda runs, lines: 4)
     cramped.advance(4_000)
     assert cramped.best[0] == ample.best[0]
     assert cramped.best[1].tolist() == ample.best[1].tolist()
