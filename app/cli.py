@@ -29,11 +29,10 @@ from app.contracts.base import at_site, parse_moment
 from app.contracts.plant import Plant
 from app.contracts.reasons import Reasons
 from app.contracts.sequences import CostedPlan, Goal, Progress
-from app.documents.assumption_file import write_assumptions
 from app.documents.console import plan_page, readiness_page
 from app.documents.console_reasons import difference_page, reasons_page
+from app.documents.contract_file import write_contract
 from app.documents.figures import full_time
-from app.documents.reasons_file import write_reasons
 from app.documents.report import write_report
 from app.documents.sequence_files import write_plan
 from app.errors import BadInput, Fault, NothingCanRun
@@ -393,7 +392,7 @@ def _live() -> Iterator[Callable[[Progress], None]]:
 
 
 def _say_compiling() -> None:
-    Console(stderr=True).print("Compiling the search for this machine: up to half a minute, this once.")
+    Console(stderr=True).print("Compiling the search for this machine: about a minute, this once.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -481,9 +480,9 @@ def _print_plan(
         try:
             written = [*write_plan(costed_plan, out), *write_report(costed_plan, out, notes, reasons)]
             if reasons is not None:
-                written.append(write_reasons(reasons, out))
+                written.append(write_contract(reasons, out / "reasons.json"))
             if assumed:
-                written.append(write_assumptions(assumed, out))
+                written.append(write_contract(assumed, out / "assumptions.json"))
         except OSError as error:
             raise BadInput([Fault(f"cannot be written: {error}", field="--out", value=str(out))]) from None
         typer.echo(f"Written: {', '.join(str(path) for path in written)}")

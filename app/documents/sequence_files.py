@@ -11,6 +11,7 @@ from pathlib import Path
 
 from app.contracts.sequences import CostedPlan, Lot, Run, Sequence
 from app.documents.comparison import comparison, file_stem
+from app.documents.contract_file import write_contract
 
 COMPARISON_NAME = "alternatives.json"
 HEADING = (
@@ -49,9 +50,7 @@ def write_plan(costed_plan: CostedPlan, folder: Path) -> tuple[Path, ...]:
         if older.suffix in (".json", ".csv"):
             older.unlink(missing_ok=True)
     if costed_plan.alternatives:
-        path = folder / COMPARISON_NAME
-        path.write_text(comparison(costed_plan).model_dump_json(indent=2) + "\n", encoding="utf-8")
-        written.append(path)
+        written.append(write_contract(comparison(costed_plan), folder / COMPARISON_NAME))
     for alternative in costed_plan.alternatives:
         written += write_sequence(alternative.sequence, folder, file_stem(alternative.name))
     return tuple(written)
@@ -65,9 +64,8 @@ def write_sequence(sequence: Sequence, folder: Path, stem: str = "sequence") -> 
     OSError
         Where the folder cannot be written.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     json_path, csv_path = folder / f"{stem}.json", folder / f"{stem}.csv"
-    json_path.write_text(sequence.model_dump_json(indent=2) + "\n", encoding="utf-8")
+    write_contract(sequence, json_path)
     with csv_path.open("w", encoding="utf-8", newline="") as stream:
         csv.writer(stream).writerows([HEADING, *_rows(sequence)])
     return json_path, csv_path

@@ -17,6 +17,10 @@ from solver.weights import Weights
 
 def is_prepared(problem: Problem) -> bool:
     """Whether the kernels that a search of this problem needs were compiled on this machine before."""
+    is_matrix_prepared = is_on_disk(search_tour) and is_on_disk(search_path)
+    if is_on_disk(anneal) and (is_matrix_prepared or len(problem.plant.lines) > 1):
+        # Whatever kind the queue is of: it need not be made into arrays to know.
+        return True
     compiled = CompiledPlant(problem, Weights())
     if not compiled.runs:
         return True
@@ -26,7 +30,7 @@ def is_prepared(problem: Problem) -> bool:
 
 
 def prepare(problem: Problem) -> None:
-    """Compile what a search of this problem needs and keep it on disk: about half a minute."""
+    """Compile what a search of this problem needs and keep it on disk: about a minute."""
     compiled = CompiledPlant(problem, Weights())
     if compiled.runs:
         search_plant(compiled, plain_starts(compiled), Stop(work=1), seed=0, threads=1)

@@ -81,15 +81,6 @@ class Stop:
             return True
         return self.cancelled()
 
-    def share_of(self, work: int) -> float:
-        """Share of the limits that some further work takes, at the speed so far."""
-        shares = [0.0]
-        if self.work:
-            shares.append(work / self.work)
-        if self.time_s and self.done:
-            shares.append(work * self.elapsed_s / self.done / self.time_s)
-        return max(shares)
-
     @contextmanager
     def reserve(self, share: float) -> Iterator[None]:
         """Within this block the limits are reached early by a share that is kept for what follows."""

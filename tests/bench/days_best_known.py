@@ -9,9 +9,9 @@ from pathlib import Path
 
 from solver.account import account
 from solver.sequence import Order, Placement, Sequence
-from tests.bench.best_known import StaleReferenceError
 from tests.bench.checked_sequences import CLOSE
 from tests.bench.day_search import WEIGHTS
+from tests.bench.kept_orders import StaleReferenceError
 from tests.bench.shop_days import shop_day
 
 FILE = Path(__file__).with_name("days_best_known.json")

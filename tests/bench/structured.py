@@ -12,6 +12,7 @@ from rich.console import Console
 from tests.bench import best_known, press_days
 from tests.bench.entry import OURS
 from tests.bench.instances import Instance, Order
+from tests.bench.kept_orders import Best
 from tests.bench.results import Result, by_effort, effort_title, gap, ours, peer_table, results
 from tests.bench.round_trips import least_round_trip
 from tests.bench.row_file import JsonRow
@@ -45,7 +46,7 @@ def run(asked: argparse.Namespace, console: Console) -> list[JsonRow]:
 
     def keep(instance: Instance, order: Order, value: int, solver: Solver) -> None:
         found_by = f"{solver.name}, {asked.seconds:g} s"
-        if best_known.keep_if_better(instance, best_known.Best(value, found_by, order)):
+        if best_known.keep_if_better(instance, Best(value, found_by, order)):
             console.print(f"{instance.name}: {value:,} is the best known now")
 
     days = [referenced(day) for day in chosen(press_days.press_days(), asked.only)]

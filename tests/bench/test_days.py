@@ -17,12 +17,12 @@ from solver.locks import Started
 from solver.problem import Problem
 from tests.bench import day_solvers, days, days_best_known
 from tests.bench.__main__ import main
-from tests.bench.best_known import StaleReferenceError
 from tests.bench.checked_sequences import WrongSequenceError
 from tests.bench.day_search import WEIGHTS, DayEffort, DayFound
 from tests.bench.day_solvers import CONSTRUCTED, CP_SAT, FIRST_ENGINE, ROUTING
 from tests.bench.days_best_known import best_of, keep_if_better
 from tests.bench.entry import OURS
+from tests.bench.kept_orders import StaleReferenceError
 from tests.bench.open_hours import OpenHours
 from tests.bench.peers.day_model import DayModel
 from tests.bench.peers.day_routes import DayRoutes

@@ -11,10 +11,11 @@ import pytest
 
 from tests.bench import best_known, tool_queues, tooling
 from tests.bench.atsp import OPTIMA, published
-from tests.bench.best_known import Best, StaleReferenceError, keep_if_better
+from tests.bench.best_known import keep_if_better
 from tests.bench.drawn_tours import drawn
 from tests.bench.due_dates import NotInstancesError, published_instances
 from tests.bench.instances import Instance, value_of
+from tests.bench.kept_orders import Best, StaleReferenceError
 from tests.bench.press_days import DAYS, press_day
 from tests.bench.round_trips import least_round_trip
 from tests.bench.tsplib import NotTsplibError, instance_of, tour_instances
@@ -149,12 +150,12 @@ def test_only_an_order_of_fewer_switches_replaces_the_best_known(tmp_path: Path)
     worst, best = by_value[-1], by_value[0]
     assert tool_queues.switches_of(queue, worst) > tool_queues.switches_of(queue, best)
     for order, kept in ((worst, True), (best, True), (best, False), (worst, False)):
-        entry = tooling.Best(tool_queues.switches_of(queue, order), "a test", order)
+        entry = Best(tool_queues.switches_of(queue, order), "a test", order)
         assert tooling.keep_if_better(queue, entry, file) is kept
     assert tooling.read_best_known(file)[queue.name].order == best
     text = file.read_text(encoding="utf-8")
     file.write_text(text.replace('"value": ', '"value": 1'), encoding="utf-8")
-    with pytest.raises(tooling.StaleReferenceError, match="any 6/9/5 takes"):
+    with pytest.raises(StaleReferenceError, match="any 6/9/5 takes"):
         tooling.read_best_known(file)
 
 

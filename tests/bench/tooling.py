@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import json
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from statistics import fmean
@@ -17,6 +16,7 @@ from solver.search.stop import Stop
 from solver.search.tool_switching import ToolSwitching, order_tools
 from tests.bench.entry import OURS, WrongValueError
 from tests.bench.instances import Order
+from tests.bench.kept_orders import Best, keep_order, read_orders
 from tests.bench.peers import tool_stations
 from tests.bench.results import Result, by_effort, effort_title, ours, peer_table, results
 from tests.bench.row_file import JsonRow, RowFile
@@ -34,24 +34,11 @@ WARM_UP_WORK = 1_000
 
 
 @dataclass(frozen=True)
-class Best:
-    """An order, its switches, and what found it."""
-
-    value: int
-    found_by: str
-    order: Order
-
-
-@dataclass(frozen=True)
 class Found:
     """An order, and what its search says no order undercuts."""
 
     order: Order
     bound: int | None = None
-
-
-class StaleReferenceError(ValueError):
-    """A kept order does not take the switches kept beside it: the recipe has changed."""
 
 
 def options(parser: argparse.ArgumentParser) -> None:
@@ -116,32 +103,12 @@ def read_best_known(file: Path = BEST_KNOWN) -> dict[str, Best]:
     StaleReferenceError
         Where an order does not take the switches that the file says.
     """
-    if not file.exists():
-        return {}
-    kept = json.loads(file.read_text(encoding="utf-8"))
-    best = {
-        name: Best(entry["value"], entry["found_by"], tuple(map(int, entry["order"].split())))
-        for name, entry in kept.items()
-    }
-    for name, entry in best.items():
-        value = switches_of(drawn(name), entry.order)
-        if value != entry.value:
-            raise StaleReferenceError(f"{file.name}: {name} takes {value} switches, not {entry.value}")
-    return best
+    return read_orders(file, lambda name, order: switches_of(drawn(name), order), "takes")
 
 
 def keep_if_better(queue: ToolQueue, best: Best, file: Path = BEST_KNOWN) -> bool:
     """Write the order of a drawn queue down where none as good is known; whether it was."""
-    known = read_best_known(file)
-    if queue.optimum is not None or (queue.name in known and known[queue.name].value <= best.value):
-        return False
-    known[queue.name] = best
-    kept = {
-        name: asdict(entry) | {"order": " ".join(map(str, entry.order))}
-        for name, entry in sorted(known.items())
-    }
-    file.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
-    return True
+    return queue.optimum is None and keep_order(queue.name, best, read_best_known(file), file)
 
 
 def _chosen(asked: argparse.Namespace) -> list[ToolQueue]:

@@ -97,11 +97,9 @@ def anneal(plant: Ints, until: int) -> int:
         fresh, before = counts[FRESH] > 0, randomness[0]
         limit_eur, code = NO_LIMIT, DONE
         if fresh:
-            if counts[FRESH] == UNORDERED:
-                code = dispatch(plant)
-                if code == FULL:
-                    return FULL
-            code = _begin(plant)
+            if counts[FRESH] == UNORDERED and dispatch(plant) == FULL:
+                return FULL
+            _begin(plant)
         else:
             if counts[WORK] % LOOK_EVERY == 0 and flags(plant, AT_HALT)[0]:
                 return HALTED
@@ -126,19 +124,18 @@ def anneal(plant: Ints, until: int) -> int:
                 randomness[0] = before
             return FULL
         if code == DONE:
-            code = DROPPED
+            kept = DROPPED
             if counts[TRIED_LEFT_OUT] == 0:
                 if not counts[KEPT]:
                     note_all(plant)
-                code = keep_parts(plant)
-            take_parts(plant, code == DONE)
-            if code == FULL:
+                kept = keep_parts(plant)
+            take_parts(plant, kept == DONE)
+            if kept == FULL:
                 # No room for its snapshots: it was taken all the same, and is to be placed afresh.
                 if not fresh:
                     _count_step(plant, True)
                 counts[FRESH] = 1
                 return FULL
-            code = DONE
         undo(plant)
         if not fresh:
             _count_step(plant, code == DONE)
@@ -146,14 +143,12 @@ def anneal(plant: Ints, until: int) -> int:
 
 
 @part
-def _begin(plant: Ints) -> int:
+def _begin(plant: Ints) -> None:
     """Let all of the trial be new."""
-    counts = ints(plant, AT_COUNTS)
     clear(flags(plant, AT_LEFT_OUT))
     note_all(plant)
     note_whole_runs(plant)
-    counts[KEPT] = 0
-    return DONE
+    ints(plant, AT_COUNTS)[KEPT] = 0
 
 
 @part

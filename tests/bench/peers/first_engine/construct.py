@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from solver.run_plan import RunPlan
 from solver.schedule import Scheduler
 from solver.timeline import Event, State
-from tests.bench.peers.first_engine.evaluate import Evaluator, Plans, Score
+from tests.bench.peers.first_engine.evaluate import Evaluator, Plans
+from tests.builders.scored import Score
 
 LOOK_AHEADS = ((2.0, 0.3), (5.0, 1.0), (5.0, 0.05))
 """Pairs (due, set-up) of look-ahead factors for the dispatching rule."""

@@ -12,8 +12,9 @@ from solver.search.stop import Stop
 from solver.sequence import Order
 from solver.weights import Weights
 from tests.bench.peers.first_engine.construct import first_orders
-from tests.bench.peers.first_engine.evaluate import Evaluator, Plans, Score, order_of
+from tests.bench.peers.first_engine.evaluate import Evaluator, Plans, order_of
 from tests.bench.peers.first_engine.improve import Improver
+from tests.builders.scored import Score
 
 POLISH_SWEEPS = 1.25
 """Sweeps over all moves of the best order for which work or time is kept at the end."""
@@ -40,7 +41,7 @@ def searched(
         raise ValueError("no line can run any job")
     improver = Improver(evaluator, best_start(problem, evaluator), random.Random(seed), on_best)
     improver.descend()
-    with stop.reserve(min(MOST_POLISH_SHARE, stop.share_of(round(POLISH_SWEEPS * improver.sweep())))):
+    with stop.reserve(min(MOST_POLISH_SHARE, _share_of(stop, round(POLISH_SWEEPS * improver.sweep())))):
         improver.walk()
     improver.polish()
     return order_of(improver.best_plans)
@@ -71,3 +72,13 @@ def _starts(problem: Problem, evaluator: Evaluator) -> Iterator[Plans]:
         if arranged is not None:
             yield evaluator.plans(arranged)
     yield from first_orders(evaluator)
+
+
+def _share_of(stop: Stop, work: int) -> float:
+    """Share of the limits that some further work takes, at the speed so far."""
+    shares = [0.0]
+    if stop.work:
+        shares.append(work / stop.work)
+    if stop.time_s and stop.done:
+        shares.append(work * stop.elapsed_s / stop.done / stop.time_s)
+    return max(shares)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 
 from solver.account import placed_jobs
 from solver.baselines import started_order
@@ -16,25 +15,9 @@ from solver.schedule import Scheduler
 from solver.search.stop import Stop
 from solver.sequence import Order, Placement
 from solver.timeline import State
+from tests.builders.scored import TOLERANCE, Score
 
 Plans = list[list[RunPlan]]
-
-TOLERANCE = 1e-9
-"""Relative: costs closer than this count as equal, so that rounding never makes an improvement."""
-
-
-@dataclass(frozen=True, slots=True)
-class Score:
-    """How good an order is: jobs left out and locks broken first, then the weighed cost."""
-
-    faults: int
-    eur: float
-
-    def better_than(self, other: Score) -> bool:
-        if self.faults != other.faults:
-            return self.faults < other.faults
-        return self.eur < other.eur - TOLERANCE * max(1.0, abs(other.eur))
-
 
 NEVER = Score(1 << 30, float("inf"))
 

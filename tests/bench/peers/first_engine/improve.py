@@ -12,7 +12,7 @@ import random
 from collections.abc import Callable, Iterable
 
 from solver.timeline import State
-from tests.bench.peers.first_engine.evaluate import Evaluator, Plans, Score
+from tests.bench.peers.first_engine.evaluate import Evaluator, Plans
 from tests.bench.peers.first_engine.moves import (
     Changed,
     Move,
@@ -23,6 +23,7 @@ from tests.bench.peers.first_engine.moves import (
     moved_plans,
     moves_of,
 )
+from tests.builders.scored import Score
 
 FEWEST_SHAKES, MOST_SHAKES = 1, 4
 SLACK = 0.02
