@@ -220,8 +220,8 @@ class Sharing:
     Of every copy of a shared tool: `copy_place` the place it stands at, -1 in the store, and `copy_free`
     until when it is in use; `present_place` and `present_free` as the plan begins; `copy_tools` which tool it
     is. `standing` (places,) is the copy at every place, or -1. `drawn` (stocks,) is what was taken. `ends`
-    (items,) is when what was placed ended, -1 before that, and `present_ends` the same as the plan begins;
-    `unbound` what waits for no other. By line: `following` its next position, `earliest` a start that it
+    (items,) is when what was placed ended, -1 before that, `begins` when its changeover started, and
+    `present_ends` the ends as the plan begins; `unbound` what waits for no other. By line: `following` its next position, `earliest` a start that it
     cannot undercut, `not_before` what stock makes it wait for. `taken_from` (n, 2) are places that were
     emptied for a run, with what stood there. `threaded` is the followed stock on each line; `waits` (items,)
     flags what waits for another, empty where nothing does, `held_up` lines whose next run may; `places`
@@ -244,8 +244,23 @@ class Sharing:
     copy_tools: Ints
     threaded: Ints
     waits: Flags
-    held_up: Flags
+    held_up: Ints
     places: Ints
+    begins: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Moments:
+    """How far an order is placed, lines in step, at several moments.
+
+    `moment` is all that placing in step changes, one after the other: `following`, the states of the lines,
+    and of `Walk` and `Sharing` what says where things are. `moments` (rows, moment) are copies of it;
+    `moment_rows` (2, n) the rows of those of the order, the earliest first, and rows for those of the trial.
+    """
+
+    moment: Ints
+    moments: Ints
+    moment_rows: Ints
 
 
 Tables = (
@@ -261,6 +276,7 @@ Tables = (
     | Drawing
     | Dispatching
     | Sharing
+    | Moments
 )
 
 

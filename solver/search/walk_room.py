@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from solver.locks import AtPosition, Before, FixedStart, Lock, Started, Together
 from solver.problem import Problem
@@ -15,6 +18,7 @@ from solver.search.book import (
     Drawing,
     LineWalk,
     LockTables,
+    Moments,
     Placing,
     Scratch,
     Sharing,
@@ -38,6 +42,23 @@ from solver.search.kernels.walk import (
 
 TRACED = 8
 """Columns of a trace."""
+MOMENTS_KEPT = 8
+"""How many moments of an order placed in step are kept."""
+MOVING = (
+    "following",
+    "earliest",
+    "not_before",
+    "threaded",
+    "copy_place",
+    "copy_free",
+    "standing",
+    "drawn",
+    "ends",
+    "begins",
+    "held_up",
+)
+COUNTING = ("trial_start", "trial_eur")
+"""What placing in step changes of the tables of `Sharing` and `Walk`; the first must be `following`."""
 CASES_A_RUN = 250
 FEWEST_CASES_AT_FIRST, MOST_CASES_AT_FIRST, MOST_CASES_OF_LINES_AT_FIRST = 12, 18, 14
 """Binary logarithms; the last where there are several lines, each with room of its own."""
@@ -99,14 +120,27 @@ class PlantRoom:
             LineRoom(line, compiled.room, cases, left_out, each, True)
             for line, each in zip(compiled.lines, choices, strict=True)
         ]
-        self.walk = new_walk(compiled, entries_of([line.book for line in self.lines]), hope_eur, left_out)
+        walk = new_walk(compiled, entries_of([line.book for line in self.lines]), hope_eur, left_out)
+        sharing = new_sharing(compiled)
+        tables = [
+            *(getattr(sharing, name) for name in MOVING),
+            *(getattr(walk, name) for name in COUNTING),
+            *(line.placing.state for line in self.lines),
+        ]
+        moment, views = _in_one(tables)
+        sharing = replace(sharing, **dict(zip(MOVING, views, strict=False)))
+        self.walk = replace(walk, **dict(zip(COUNTING, views[len(MOVING) :], strict=False)))
+        for line, state in zip(self.lines, views[len(MOVING) + len(COUNTING) :], strict=True):
+            line.placing = replace(line.placing, state=state)
+            line.book.enter(line.placing)
         self.dispatching = new_dispatching(compiled.items, usual_setup_eur)
         self.book = Book(
             self.walk,
             drawing,
             self.dispatching,
             lock_tables(compiled),
-            new_sharing(compiled),
+            sharing,
+            new_moments(moment, 0 if choices[0] is None else MOMENTS_KEPT),
         )
 
     def enlarge(self) -> None:
@@ -114,6 +148,23 @@ class PlantRoom:
         for line in self.lines:
             if line.is_full:
                 line.enlarge()
+
+
+def _in_one(tables: Sequence[npt.NDArray[Any]]) -> tuple[Ints, list[npt.NDArray[Any]]]:
+    """Tables of numbers and money one after the other in one row, and they as parts of it."""
+    row = np.concatenate([table.view(np.int64) for table in tables])
+    ends = np.cumsum([len(table) for table in tables])
+    parts = np.split(row, ends[:-1])
+    return row, [part.view(table.dtype) for part, table in zip(parts, tables, strict=True)]
+
+
+def new_moments(moment: Ints, kept: int) -> Moments:
+    """Room for so many moments of an order and of a trial."""
+    return Moments(
+        moment=moment,
+        moments=np.zeros((2 * kept, len(moment)), np.int64),
+        moment_rows=np.arange(2 * kept).reshape(2, kept),
+    )
 
 
 def usual_cases(runs: int, lines: int) -> int:
@@ -165,7 +216,7 @@ def new_line_walk(line: CompiledLine, runs: int) -> LineWalk:
 def new_walk(compiled: CompiledPlant, lines: Ints, hope_eur: float, left_out: Flags) -> Walk:
     """Room for a walk over orders of a plant."""
     count = len(compiled.lines)
-    counts = np.zeros(16, np.int64)
+    counts = np.zeros(19, np.int64)
     counts[MAY_SHARE] = _may_share(compiled)
     counts[HAS_BEGUN] = any(line.started for line in compiled.lines)
     counts[JOBS] = len(compiled.problem.jobs)
@@ -244,6 +295,7 @@ def new_sharing(compiled: CompiledPlant) -> Sharing:
         present_free=np.array([copy.free_ms for copy in copies], np.int64),
         drawn=np.zeros(len(compiled.stocks) + bool(compiled.stocks), np.int64),
         ends=ends.copy(),
+        begins=np.zeros(compiled.items, np.int64),
         present_ends=ends,
         following=np.zeros(lines, np.int64),
         earliest=np.zeros(lines, np.int64),
@@ -253,7 +305,7 @@ def new_sharing(compiled: CompiledPlant) -> Sharing:
         copy_tools=np.array(tools, np.int64),
         threaded=np.zeros(lines, np.int64),
         waits=_waiting(compiled),
-        held_up=np.zeros(lines, np.uint8),
+        held_up=np.zeros(lines, np.int64),
         places=np.array(
             [
                 (line.line_idx, field.column, field.mask)

@@ -209,7 +209,11 @@ LINE_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     AT_WAITS,
     AT_HELD_UP,
     AT_PLACES,
-) = range(0, 45 * FIELDS, FIELDS)
+    AT_BEGINS,
+    AT_MOMENT,
+    AT_MOMENTS,
+    AT_MOMENT_ROWS,
+) = range(0, 49 * FIELDS, FIELDS)
 """Where the entry of a plant's table begins."""
 
 PLANT_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
@@ -256,8 +260,12 @@ PLANT_ENTRIES: dict[str, tuple[int, int, np.dtype[Any]]] = {
     "copy_tools": (AT_COPY_TOOLS, 1, np.dtype(np.int64)),
     "threaded": (AT_THREADED, 1, np.dtype(np.int64)),
     "waits": (AT_WAITS, 1, np.dtype(np.uint8)),
-    "held_up": (AT_HELD_UP, 1, np.dtype(np.uint8)),
+    "held_up": (AT_HELD_UP, 1, np.dtype(np.int64)),
     "places": (AT_PLACES, 2, np.dtype(np.int64)),
+    "begins": (AT_BEGINS, 1, np.dtype(np.int64)),
+    "moment": (AT_MOMENT, 1, np.dtype(np.int64)),
+    "moments": (AT_MOMENTS, 2, np.dtype(np.int64)),
+    "moment_rows": (AT_MOMENT_ROWS, 2, np.dtype(np.int64)),
 }
 """By name of a table: where its entry begins, its dimensions, what it holds."""
 

@@ -92,7 +92,6 @@ def anneal(plant: Ints, until: int) -> int:
     # What places runs is written out here, once each: every function between here and there would be
     # compiled with all that it calls.
     counts, randomness = ints(plant, AT_COUNTS), randomness_of(plant)
-    locked = lock_rows(plant).shape[0] > 0
     while counts[FRESH] or counts[WORK] < until:
         fresh, before = counts[FRESH] > 0, randomness[0]
         limit_eur, code = NO_LIMIT, DONE
@@ -115,7 +114,8 @@ def anneal(plant: Ints, until: int) -> int:
                 in_step = shares_something(plant)
         if code == DONE and in_step:
             leaves_out = fresh or counts[LEFT_OUT] > 0 or counts[FAULTS] > 0
-            code = place_in_step(plant, NO_LIMIT if leaves_out else most, locked)
+            goes_on = not fresh and counts[LEFT_OUT] == 0
+            code = place_in_step(plant, NO_LIMIT if leaves_out else most, False, goes_on)
         if code == DONE:
             code = _judge(plant, limit_eur, in_step)
         if code == FULL:

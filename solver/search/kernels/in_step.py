@@ -8,6 +8,7 @@ only once it is the earliest.
 from __future__ import annotations
 
 from solver.search.kernels.address_book import (
+    AT_BEGINS,
     AT_CLOSURES,
     AT_COPY_FREE,
     AT_COPY_PLACE,
@@ -20,7 +21,11 @@ from solver.search.kernels.address_book import (
     AT_HELD_UP,
     AT_LATER,
     AT_LEFT_OUT,
+    AT_MOMENT,
+    AT_MOMENT_ROWS,
+    AT_MOMENTS,
     AT_NOT_BEFORE,
+    AT_PARTS,
     AT_PLACES,
     AT_PRESENT_ENDS,
     AT_PRESENT_FREE,
@@ -70,9 +75,13 @@ from solver.search.kernels.tables import (
 from solver.search.kernels.timeline import clean_down_eur, place_runs
 from solver.search.kernels.walk import (
     MAY_SHARE,
+    MOMENTS,
     NEVER,
     NO_LIMIT,
+    PARTS,
     TRIED_EUR,
+    TRIED_FROM,
+    TRIED_MOMENTS,
     book_of,
     clear,
     copy_row,
@@ -83,16 +92,19 @@ from solver.search.kernels.walk import (
 
 
 @inlined
-def place_in_step(plant: Ints, limit_eur: float, traces: bool) -> int:
+def place_in_step(plant: Ints, limit_eur: float, traces: bool, goes_on: bool) -> int:
     """Place the trial of all lines; what never can start is left out, and the rest placed again.
 
-    Returns `DONE` with the cost in `TRIED_EUR`, `ABOVE`, or `FULL`. `left_out` flags what is left out. With a
+    A trial may go on from where it is still placed as its order, of which nothing is left out. Returns
+    `DONE` with the cost in `TRIED_EUR`, `ABOVE`, or `FULL`. `left_out` flags what is left out. With a
     limit a trial that leaves something out comes back `DROPPED`.
     """
     left_out, unbound = flags(plant, AT_LEFT_OUT), flags(plant, AT_UNBOUND)
     clear(left_out)
     clear(unbound)
     careful = False
+    counts = ints(plant, AT_COUNTS)
+    counts[TRIED_FROM] = counts[TRIED_MOMENTS] = _alike_until(plant) if goes_on else 0
     while True:
         code = _place_all(plant, limit_eur, careful, traces)
         if code in (DROPPED, STUCK):
@@ -103,6 +115,7 @@ def place_in_step(plant: Ints, limit_eur: float, traces: bool) -> int:
                 # from the beginning.
                 clear(left_out)
                 clear(unbound)
+                counts[TRIED_FROM] = counts[TRIED_MOMENTS] = 0
             careful = True
             continue
         return code
@@ -113,9 +126,15 @@ def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> in
     """Place all runs that are not left out. Before it comes back with `DROPPED` or `STUCK`, it marks what is
     to be left out, or what is to wait for no other.
     """
-    _begin(plant)
-    if ints(plant, AT_COUNTS)[MAY_SHARE] == NEVER:
+    counts = ints(plant, AT_COUNTS)
+    if counts[MAY_SHARE] == NEVER:
+        _begin(plant)
         return _place_each(plant, limit_eur)
+    goes_on = counts[TRIED_FROM] > 0
+    if goes_on:
+        copy_row(ints(plant, AT_MOMENT), _moment_row(plant, 0, counts[TRIED_FROM] - 1))
+    else:
+        _begin(plant)
     # All that the loop reads of the plant is opened here: opened by functions of its own it takes half as
     # long again.
     runs, eur = ints(plant, AT_TRIAL_RUNS), floats(plant, AT_TRIAL_EUR)
@@ -123,13 +142,15 @@ def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> in
     not_before, starts = ints(plant, AT_NOT_BEFORE), ints(plant, AT_TRIAL_START)
     standing, copy_place = ints(plant, AT_STANDING), ints(plant, AT_COPY_PLACE)
     copy_free, taken_from = ints(plant, AT_COPY_FREE), ints_2(plant, AT_TAKEN_FROM)
-    drawn, threaded, ends = ints(plant, AT_DRAWN), ints(plant, AT_THREADED), ints(plant, AT_ENDS)
-    waits, held_up = flags(plant, AT_WAITS), flags(plant, AT_HELD_UP)
+    drawn, threaded = ints(plant, AT_DRAWN), ints(plant, AT_THREADED)
+    begins, ends = ints(plant, AT_BEGINS), ints(plant, AT_ENDS)
+    waits, held_up = flags(plant, AT_WAITS), ints(plant, AT_HELD_UP)
     counts_stock, leaves_out = drawn.shape[0] > 0, careful
-    total_eur = 0.0
+    total_eur, placed, apart = 0.0, 0, _moments_apart(plant, careful)
     for line in range(runs.shape[0]):
         total_eur += eur[line]
-        if waits.shape[0] > 0:
+        placed += following[line]
+        if waits.shape[0] > 0 and not goes_on:
             # To be looked at closely, whatever the first run is.
             held_up[line] = 1
     while True:
@@ -228,7 +249,7 @@ def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> in
             drawn[threaded[line]] = state[row["drawn_at"] + threaded[line]]
             drawn[plan["stock"]] = state[row["drawn_at"] + plan["stock"]]
             threaded[line] = plan["stock"]
-        ends[plan["item"]] = end_ms
+        begins[plan["item"]], ends[plan["item"]] = start_ms, end_ms
         starts[line] = min(starts[line], start_ms)
         not_before[line] = 0
         position += 1
@@ -241,10 +262,58 @@ def _place_all(plant: Ints, limit_eur: float, careful: bool, traces: bool) -> in
         eur[line] = line_eur
         if total_eur > limit_eur:
             return ABOVE
+        placed += 1
+        if apart > 0 and placed % apart == 0:
+            _note_moment(plant)
     for line in range(runs.shape[0]):
         if following[line] < runs[line]:
             return _unbind(plant)
     return _sum_up(plant, limit_eur)
+
+
+@part
+def _alike_until(plant: Ints) -> int:
+    """Until which of the order's moments, by number, the trial is placed as the order: a line that a change
+    touches still goes on with a run before the first that is changed.
+
+    A job in lots or not has other runs that others wait for: such a trial begins anew.
+    """
+    if split_rows(plant).shape[0] > 0:
+        return 0
+    parts = ints_2(plant, AT_PARTS)
+    moment = ints(plant, AT_COUNTS)[MOMENTS]
+    for at in range(ints(plant, AT_COUNTS)[PARTS]):
+        line, first = parts[at, 0], parts[at, 1]
+        # `following` is what a moment begins with.
+        while moment > 0 and _moment_row(plant, 0, moment - 1)[line] >= first:
+            moment -= 1
+    return int(moment)
+
+
+@part
+def _moment_row(plant: Ints, whose: int, number: int) -> Ints:
+    """A moment of the order (0) or the trial (1)."""
+    return ints_2(plant, AT_MOMENTS)[ints_2(plant, AT_MOMENT_ROWS)[whose, number]]  # type: ignore[no-any-return]
+
+
+@part
+def _moments_apart(plant: Ints, careful: bool) -> int:
+    """How many runs are placed between moments; 0 where none are noted: nothing must be left out."""
+    kept, runs = ints_2(plant, AT_MOMENT_ROWS).shape[1], 0
+    if kept == 0 or careful:
+        return 0
+    for line in range(lines_of(plant)):
+        runs += ints(plant, AT_TRIAL_RUNS)[line]
+    return int(runs // (kept + 1))
+
+
+@part
+def _note_moment(plant: Ints) -> None:
+    """Note the next moment of the trial, if there is room for it."""
+    counts = ints(plant, AT_COUNTS)
+    if counts[TRIED_MOMENTS] < ints_2(plant, AT_MOMENT_ROWS).shape[1]:
+        copy_row(_moment_row(plant, 1, counts[TRIED_MOMENTS]), ints(plant, AT_MOMENT))
+        counts[TRIED_MOMENTS] += 1
 
 
 @inlined
@@ -259,10 +328,12 @@ def _place_each(plant: Ints, limit_eur: float) -> int:
         if code != DONE:
             return code
         eur[line] = line_eur
-        if split_rows(plant).shape[0] > 0:
+        if split_rows(plant).shape[0] > 0 or lock_rows(plant).shape[0] > 0:
+            trace = ints_2(book, AT_TRACE)
             for position in range(runs[line]):
                 item = plan_rows(book)[ints(book, AT_TRIAL)[position]]["item"]
-                ints(plant, AT_ENDS)[item] = ints_2(book, AT_TRACE)[position, 2]
+                ints(plant, AT_BEGINS)[item] = trace[position, 0]
+                ints(plant, AT_ENDS)[item] = trace[position, 2]
         first = _next_position(plant, line, 0)
         if first < runs[line]:
             ints(plant, AT_TRIAL_START)[line] = ints_2(book, AT_TRACE)[first, 0]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from solver.search.kernels.address_book import (
+    AT_BEGINS,
+    AT_ENDS,
     AT_LEFT_OUT,
     AT_LOCK_PLACES,
     AT_MEMBERS,
@@ -52,7 +54,7 @@ def broken_locks(plant: Ints, timed: int) -> int:
         elif lock["kind"] == BEFORE_ANOTHER:
             broken += _comes_too_late(plant, lock["job"], lock["at"], timed)
         elif timed != UNTIMED and places[lock["job"], 1] >= 0:
-            broken += _traced(plant, places[lock["job"], 1], 0) != lock["at"]
+            broken += _start_ms(plant, lock["job"], timed) != lock["at"]
     return broken
 
 
@@ -100,15 +102,17 @@ def _comes_too_late(plant: Ints, item: int, then: int, timed: int) -> int:
         # It had started when nothing had ended.
         return 1
     if places[item, 1] < 0:
-        late = timed == IN_STEP and ints(plant, AT_PRESENT_ENDS)[item] > _traced(plant, places[then, 1], 0)
-        return int(late)
+        return int(timed == IN_STEP and ints(plant, AT_PRESENT_ENDS)[item] > ints(plant, AT_BEGINS)[then])
     if timed == IN_STEP:
-        return int(_traced(plant, places[item, 1], 2) > _traced(plant, places[then, 1], 0))
+        return int(ints(plant, AT_ENDS)[item] > ints(plant, AT_BEGINS)[then])
     same_line = places[item, 0] // PLACES == places[then, 0] // PLACES
     return int(same_line and places[item, 0] > places[then, 0])
 
 
 @part
-def _traced(plant: Ints, place: int, column: int) -> int:
-    """What the trace of a line has for a place: its start (0) or end (2)."""
-    return int(ints_2(book_of(plant, place // PLACES), AT_TRACE)[place % PLACES, column])
+def _start_ms(plant: Ints, item: int, timed: int) -> int:
+    """When the changeover of a run starts that is there."""
+    if timed == IN_STEP:
+        return int(ints(plant, AT_BEGINS)[item])
+    place = ints_2(plant, AT_LOCK_PLACES)[item, 1]
+    return int(ints_2(book_of(plant, place // PLACES), AT_TRACE)[place % PLACES, 0])

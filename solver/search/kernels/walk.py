@@ -35,6 +35,7 @@ from solver.search.kernels.address_book import (
     AT_TRIAL_EUR,
     AT_TRIAL_RUNS,
     AT_TRIAL_START,
+    AT_MOMENT_ROWS,
     FIELDS,
     field_rows,
     floats,
@@ -79,7 +80,10 @@ TOLERANCE = 1e-9
     TRIED_ALONE,  # whether the trial's lines were placed by themselves only
     JOBS,
     WHOLE_RUNS,  # runs of an order that splits no job
-) = range(16)
+    MOMENTS,  # how many moments of the order are kept
+    TRIED_FROM,  # how many of them the trial was placed after
+    TRIED_MOMENTS,  # how many there are of the trial then
+) = range(19)
 NEVER, SOMETIMES, ALWAYS = 0, 1, 2
 UNORDERED = 2
 """Of a fresh walk: the runs of its order are still to be dispatched."""
@@ -417,11 +421,21 @@ def take_parts(plant: Ints, kept: bool) -> None:
     if counts[MAY_SHARE] == SOMETIMES and tools_change:
         counts[TOOLS_SHARED] = _tools_shared(plant)
     counts[FRESH], counts[LEFT_OUT], counts[FAULTS] = 0, left_out, faults
+    _take_moments(plant)
     sums[EUR] = eur
     if is_better(faults, eur, counts[BEST_FAULTS], sums[BEST_EUR]):
         counts[BEST_FAULTS] = faults
         sums[BEST_EUR] = eur
         _note_best(plant)
+
+
+@part
+def _take_moments(plant: Ints) -> None:
+    """The moments of the trial are the order's now; there are none of lines placed by themselves."""
+    counts, rows = ints(plant, AT_COUNTS), ints_2(plant, AT_MOMENT_ROWS)
+    counts[MOMENTS] = 0 if counts[TRIED_ALONE] else counts[TRIED_MOMENTS]
+    for at in range(counts[TRIED_FROM], counts[MOMENTS]):
+        rows[0, at], rows[1, at] = rows[1, at], rows[0, at]
 
 
 @part
