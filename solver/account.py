@@ -190,8 +190,8 @@ def _line_runs(
 ) -> LineRuns:
     line = scheduler.problem.plant.lines[line_idx]
     runs = tuple(
-        _run(scheduler.problem, event, ends_job=ending[event.plan.placement.job_idx] is event)
-        for event in events
+        _run(scheduler.problem, event, before, ends_job=ending[event.plan.placement.job_idx] is event)
+        for before, event in zip((None, *events), events, strict=False)
     )
     waiting_ms = 0
     if runs:
@@ -224,9 +224,10 @@ def _started_setup_ms(scheduler: Scheduler, line_idx: int, events: list[Event]) 
     return calendar.open_between(0, min(first.print_start_ms, first.end_ms))
 
 
-def _run(problem: Problem, event: Event, *, ends_job: bool) -> Run:
-    """A run; a job's late cost stands with the run that ends it."""
+def _run(problem: Problem, event: Event, before: Event | None, *, ends_job: bool) -> Run:
+    """A run behind another; a job's late cost stands with the run that ends it."""
     plan = event.plan
+    before_idx = None if before is None else before.plan.placement.job_idx
     line = problem.plant.lines[plan.line_idx]
     layout = plan.layout
     return Run(
@@ -252,6 +253,7 @@ def _run(problem: Problem, event: Event, *, ends_job: bool) -> Run:
         press_due_ms=plan.press_due_ms,
         lateness_ms=0 if plan.press_due_ms is None else max(0, event.end_ms - plan.press_due_ms),
         late_eur=plan.late_eur(event.end_ms) if ends_job else Fraction(0),
+        moved=problem.is_moved(plan.line_idx, plan.placement.job_idx, before_idx),
     )
 
 
@@ -266,12 +268,18 @@ def _cost(problem: Problem, lines: tuple[LineRuns, ...]) -> Cost:
         waiting_eur += eur_per_ms * line.waiting_ms
         running_eur += eur_per_ms * sum(run.run_ms for run in line.runs)
         late += sum((run.late_eur for run in line.runs), Fraction(0))
-    return Cost(waste_eur, changeover_eur, waiting_eur, running_eur, late)
+    return Cost(waste_eur, changeover_eur, waiting_eur, running_eur, late, _moved_eur(problem, lines))
+
+
+def _moved_eur(problem: Problem, lines: tuple[LineRuns, ...]) -> Fraction:
+    return problem.plant.moved_run_eur * sum(run.moved for line in lines for run in line.runs)
 
 
 def _weighed_eur(problem: Problem, weights: Weights, lines: tuple[LineRuns, ...]) -> Fraction:
-    """What the goal makes of the parts."""
-    total_eur = Fraction(0)
+    """What the goal makes of the parts. Moved runs are weighed by none of its weights: what a site wants to
+    pay for keeping to a sequence is the same under every goal.
+    """
+    total_eur = _moved_eur(problem, lines)
     for line in lines:
         eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
         total_eur += _waste_eur(problem, weights, line)

@@ -29,6 +29,7 @@ class Cause(StrEnum):
     WAITING = "waiting"
     RUNNING = "running"
     LATE = "lateness"
+    MOVED = "moved runs"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ class CostItem:
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """How much of it there is: µm of web or ms of time, and its money, plain and weighed."""
+    """How much of it there is: µm of web, ms of time or moved runs; and its money, plain and weighed."""
 
     amount: Fraction = Fraction(0)
     eur: Fraction = Fraction(0)
@@ -124,6 +125,7 @@ def cost_items(problem: Problem, sequence: Sequence, weights: Weights) -> dict[C
         *_waste(problem, sequence, weights),
         *_times(problem, sequence, weights),
         *_lateness(sequence, weights),
+        *_moved_runs(problem, sequence),
     ):
         found[item] += amount
     return dict(found)
@@ -203,6 +205,14 @@ def _lateness(sequence: Sequence, weights: Weights) -> Iterator[tuple[CostItem, 
         )
     for job, lateness_ms in late_ms.items():
         yield CostItem(Cause.LATE, job=job), Amount(Fraction(lateness_ms))
+
+
+def _moved_runs(problem: Problem, sequence: Sequence) -> Iterator[tuple[CostItem, Amount]]:
+    """What the sequence in force has elsewhere; no weight scales it."""
+    price_eur = problem.plant.moved_run_eur
+    for line in sequence.lines:
+        moved = sum(run.moved for run in line.runs)
+        yield CostItem(Cause.MOVED, line.line), Amount(Fraction(moved), moved * price_eur, moved * price_eur)
 
 
 def _key(item: CostItem) -> tuple[str, ...]:

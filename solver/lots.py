@@ -15,10 +15,7 @@ from solver.layout import version_target
 from solver.locks import AtPosition, FixedStart, Lock, Started, Together
 from solver.plant import Die
 from solver.problem import Problem, lock_jobs
-from solver.sequence import Lot, Order, Placement
-
-MOST_LOTS = 3
-"""Lots a job may be split into: every further one is set up again."""
+from solver.sequence import MOST_LOTS, Lot, Order, Placement
 
 MOST_CUTS = 5
 """Cuts a search may try of a job."""

@@ -466,6 +466,8 @@ class Plant:
         From the end of the run to the van: press due = ship due − this.
     core_wall_um
         Wall of the core tubes, to get the outside from the bore.
+    moved_run_eur
+        Price of a run that the sequence in force has elsewhere.
     """
 
     lines: tuple[Line, ...]
@@ -476,6 +478,7 @@ class Plant:
     wash_up_ms: dict[tuple[str, str], int] = field(default_factory=dict)
     after_press_ms: int = 0
     core_wall_um: int = 0
+    moved_run_eur: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
         checks = Checks("plant")
@@ -486,6 +489,7 @@ class Plant:
         checks.unique("consumables", (consumable.id for consumable in self.consumables))
         checks.not_negative("after_press_ms", self.after_press_ms)
         checks.not_negative("core_wall_um", self.core_wall_um)
+        checks.not_negative("moved_run_eur", self.moved_run_eur)
         for (before, after), duration_ms in self.wash_up_ms.items():
             checks.not_negative(f"wash_up_ms[{before}, {after}]", duration_ms)
         checks.done()

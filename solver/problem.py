@@ -9,6 +9,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from solver.checks import Checks
+from solver.in_force import InForce
 from solver.jobs import Job, Layer
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
 from solver.plant import Consumable, Cylinder, Die, Line, Plant, StockedWidth, Substrate
@@ -19,6 +20,12 @@ from solver.sequence import Stock
 class Problem:
     """A queue to be ordered: every name in it is known, so nothing later checks again.
 
+    Parameters
+    ----------
+    in_force
+        The sequence that runs until another takes its place; it may hold jobs that are done. None: there is
+        none, and no run is ever moved.
+
     Raises
     ------
     ValueError
@@ -28,6 +35,7 @@ class Problem:
     plant: Plant
     jobs: tuple[Job, ...]
     locks: tuple[Lock, ...] = ()
+    in_force: InForce | None = None
 
     def __post_init__(self) -> None:
         checks = Checks("problem")
@@ -37,6 +45,9 @@ class Problem:
             self._check_job(checks, job)
         for lock in self.locks:
             self._check_lock(checks, lock)
+        if self.in_force is not None:
+            lines, ordered = len(self.plant.lines), len(self.in_force.lines)
+            checks.that(ordered == lines, f"sequence in force: has {ordered} lines, the plant has {lines}")
         checks.done()
 
     @cached_property
@@ -72,6 +83,35 @@ class Problem:
             for stocked in substrate.widths
             if stocked.on_hand_um is not None
         }
+
+    @cached_property
+    def followed(self) -> dict[tuple[int, int], frozenset[int | None]]:
+        """By line and job: the jobs directly behind which the sequence in force has its runs there; None
+        stands for no run before.
+        """
+        if self.in_force is None:
+            return {}
+        return {
+            (line_idx, self.job_idx[job]): frozenset(
+                None if before is None else self.job_idx[before] for before in jobs_before
+            )
+            for (line_idx, job), jobs_before in self.in_force.followed(self.job_idx).items()
+        }
+
+    @cached_property
+    def jobs_in_force(self) -> frozenset[int]:
+        """The jobs of the queue that the sequence in force has, but those that have started."""
+        started = {lock.job for lock in self.locks if isinstance(lock, Started)}
+        return frozenset(job_idx for _, job_idx in self.followed if self.jobs[job_idx].id not in started)
+
+    def is_moved(self, line_idx: int, job_idx: int, before_idx: int | None) -> bool:
+        """Whether a run of a job, directly behind one of another job on a line or first there, stands
+        elsewhere than the sequence in force has it. What that does not have, and what has started, is not
+        moved.
+        """
+        if job_idx not in self.jobs_in_force:
+            return False
+        return before_idx not in self.followed.get((line_idx, job_idx), ())
 
     @cached_property
     def seats(self) -> dict[tuple[int, int], tuple[tuple[int, ...], ...]]:

@@ -405,6 +405,7 @@ class Scheduler:
             + stopped_ms * weighing.stopped_eur_per_ms[line_idx]
             + plan.layout.run_ms * weighing.running_eur_per_ms[line_idx]
             + weighing.late_eur(plan, end_ms)
+            + weighing.moved_eur(plan, line_state.before)
         )
 
     def _started_event(self, state: State, plan: RunPlan, lock: Started) -> Event:

@@ -30,6 +30,10 @@ class Lot:
         return f"labels {self.first + 1} to {self.last}"
 
 
+MOST_LOTS = 3
+"""Lots a job may be split into: every further one is set up again."""
+
+
 @dataclass(frozen=True, slots=True)
 class Placement:
     """A job on a line, with the stations chosen for its layers.
@@ -208,7 +212,7 @@ class Run:
     `changeover` is None for a run that had started before the plan. `run_ms` is running time alone;
     each of `roll_ends` roll ends inside the run costs `roll_end`. The run ends at `end_ms`, when its
     last sellable metre passes the splice table. `lateness_ms` is its own; `late_eur` is the job's, and
-    stands with the run that ends the job.
+    stands with the run that ends the job. `moved` tells that the sequence in force has its job elsewhere.
     """
 
     job_idx: int
@@ -233,6 +237,7 @@ class Run:
     press_due_ms: int | None
     lateness_ms: int
     late_eur: Fraction
+    moved: bool = False
 
     @property
     def lot(self) -> Lot | None:
@@ -292,17 +297,21 @@ class LineRuns:
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """Cost in euro by part. Times are priced at the line's rate, waste at its stock's price."""
+    """Cost in euro by part. Times are priced at the line's rate, waste at its stock's price, runs that the
+    sequence in force has elsewhere at the plant's price of a moved run.
+    """
 
     waste_eur: Fraction
     changeover_eur: Fraction
     waiting_eur: Fraction
     running_eur: Fraction
     late_eur: Fraction
+    moved_eur: Fraction = Fraction(0)
 
     @property
     def total_eur(self) -> Fraction:
-        return self.waste_eur + self.changeover_eur + self.waiting_eur + self.running_eur + self.late_eur
+        timed_eur = self.changeover_eur + self.waiting_eur + self.running_eur
+        return self.waste_eur + timed_eur + self.late_eur + self.moved_eur
 
     @property
     def controllable_eur(self) -> Fraction:

@@ -27,6 +27,7 @@ class Weighing:
         self.running_eur_per_ms = [float(weights.running * line.eur_per_ms) for line in lines]
         self._um_eur: dict[Stock, float] = {}
         self._floor_eur: dict[int, float] = {}
+        self._moved_run_eur = float(problem.plant.moved_run_eur)
         self._late_eur = [
             (float(weights.late * job.late_eur), float(weights.late * job.late_eur_per_h / MS_PER_H))
             for job in problem.jobs
@@ -50,6 +51,18 @@ class Weighing:
                 eur += line.job_change_ms * self.stopped_eur_per_ms[plan.line_idx]
             self._floor_eur[plan.idx] = eur * (1 - 1e-9)
         return eur
+
+    def moved_eur(self, plan: RunPlan, before: RunPlan | None) -> float:
+        """What it costs that a run, behind another one, is moved; no weight scales it."""
+        if not self._problem.jobs_in_force:
+            return 0.0
+        before_idx = None if before is None else before.placement.job_idx
+        is_moved = self._problem.is_moved(plan.line_idx, plan.placement.job_idx, before_idx)
+        return self._moved_run_eur if is_moved else 0.0
+
+    def most_moved_eur(self, job_idx: int) -> float:
+        """What a moved run of a job costs; 0 where none of its runs is ever moved."""
+        return self._moved_run_eur if job_idx in self._problem.jobs_in_force else 0.0
 
     def late_prices(self, job_idx: int) -> tuple[float, float]:
         """Price of a job being late: once, and a ms."""

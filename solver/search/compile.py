@@ -30,6 +30,8 @@ from solver.search.kernels.tables import (
     LINE,
     LOW,
     NEVER_MS,
+    NO_JOB,
+    NOWHERE,
     PACKED_NEED,
     PLAN,
     PRINT_CLOSURE,
@@ -399,6 +401,9 @@ class CompiledLine:
         weighing = self.scheduler.weighing
         job_idx, layout = plan.placement.job_idx, plan.layout
         row["item"], row["cut"] = self.plant.item(plan.placement), self.plant.cut(plan.placement)
+        row["job"] = job_idx
+        row["follows"], row["also_follows"], row["or_follows"] = self._followed(job_idx)
+        row["moved_eur"] = weighing.most_moved_eur(job_idx)
         row["join_class"] = 0 if plan.join_class is None else 1 + plan.join_class
         row["shape"] = self._shape_of[idx]
         row["stock"] = self.plant.stock_number(plan.stock)
@@ -417,6 +422,17 @@ class CompiledLine:
         )
         row["floor_eur"] = weighing.floor_eur(plan)
         row["late_once_eur"], row["late_ms_eur"] = weighing.plan_late_prices(plan)
+
+    def _followed(self, job_idx: int) -> tuple[int, int, int]:
+        """The jobs behind which the sequence in force has a job's lots on this line, as many as there may be
+        lots.
+        """
+        followed = self.problem.followed.get((self.line_idx, job_idx))
+        if followed is None:
+            return NOWHERE, NOWHERE, NOWHERE
+        first, *others = sorted(NO_JOB if before is None else before for before in followed)
+        second, third = (*others, first, first)[:2]
+        return first, second, third
 
     def _line_row(self, line: Line) -> Rows:
         row = np.zeros(1, LINE)

@@ -26,13 +26,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from solver.layout import MS_PER_MIN
-from solver.lots import MOST_LOTS, may_split
+from solver.lots import may_split
 from solver.plant import AspectRule
 from solver.run_plan import RunPlan
 from solver.search.compile import CompiledLine
 from solver.search.decode import Decoder
 from solver.search.kernels.tables import BEFORE, END, NEVER_MS, Floats, Ints
-from solver.sequence import Mode
+from solver.search.moved_runs import moved_eur, moved_first_eur
+from solver.sequence import MOST_LOTS, Mode
 from solver.setups import Setups
 from solver.tooling import present_loaded
 
@@ -151,8 +152,7 @@ class _Line:
         self._rows = compiled.tables.plans[plans]
 
     def least(self) -> LineLeast:
-        between = certain_changeovers(self._compiled, self._plans, self._plans)
-        first = self._first()
+        between, first = self._between(), self._first()
         change_ms = self._least_change_ms(between, first)
         run_eur = self._least_run_eur()
         with_run_eur = np.where(self._splits, 0.0, run_eur)
@@ -171,7 +171,7 @@ class _Line:
 
     def changeovers(self) -> tuple[Floats, Floats]:
         """Money and time of changeovers between jobs, and in the last row of the line's first one."""
-        between, first = certain_changeovers(self._compiled, self._plans, self._plans), self._first()
+        between, first = self._between(), self._first()
 
         def of_jobs(between: Floats, first: Floats) -> Floats:
             by_job = self._of_jobs(np.minimum.reduceat(between, self._starts, axis=0))
@@ -184,8 +184,18 @@ class _Line:
         least: Floats = np.minimum.reduceat(of_plans, self._starts, axis=-1)
         return least
 
+    def _between(self) -> _Changeovers:
+        """Changeovers between the plans, and what runs cost that the sequence in force has elsewhere."""
+        certain = certain_changeovers(self._compiled, self._plans, self._plans)
+        return _Changeovers(certain.eur + moved_eur(self._rows["job"], self._rows), certain.ms)
+
     def _first(self) -> _Changeovers:
-        """The line's first changeover to every plan, (plans,)."""
+        """The same of the line's first changeover to every plan, (plans,)."""
+        first, rows = self._first_changeover(), self._compiled.tables.plans
+        moved_first = moved_first_eur(rows[list(self._compiled.started)], self._rows)
+        return _Changeovers(first.eur + moved_first, first.ms)
+
+    def _first_changeover(self) -> _Changeovers:
         compiled = self._compiled
         if compiled.state[BEFORE] >= 0:
             started = np.array([compiled.state[BEFORE]], np.int64)

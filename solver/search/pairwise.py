@@ -15,6 +15,7 @@ from solver.plant import AspectRule
 from solver.search.compile import CompiledLine
 from solver.search.decode import Decoder
 from solver.search.kernels.tables import END, NEVER_MS, Floats, Ints
+from solver.search.moved_runs import moved_eur, moved_first_eur
 from solver.search.path_islands import PathCosts
 
 FEWEST_RUNS = 4
@@ -104,6 +105,8 @@ def _matrix(compiled: CompiledLine, numbers: Ints) -> tuple[PathCosts, float]:
         first_ms, first_eur = decoder.changeover_costs(numbers[job : job + 1])
         cost[count, job], time_ms[count, job] = first_eur[0], first_ms[0]
     plans = compiled.tables.plans[numbers]
+    cost[:count] += np.where(np.eye(count, dtype=np.bool_), 0.0, moved_eur(plans["job"], plans))
+    cost[count] += moved_first_eur(compiled.tables.plans[list(compiled.started)], plans)
     begins_ms = compiled.state[END]
     late_per_ms_eur, late_once_eur = _late_prices(compiled, numbers)
     costs = PathCosts(

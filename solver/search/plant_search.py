@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from solver.baselines import as_entered, by_due_time
+from solver.baselines import as_entered, as_in_force, by_due_time
 from solver.schedule import Scheduler
 from solver.search.annealing_islands import annealing_islands, annealing_rounds, dispatching
 from solver.search.bounding import TIME_SHARE, WEAK_TIME_SHARE, Bounding, LeastCosts, reached
@@ -61,13 +61,18 @@ class PlantFound:
 
 
 def plain_starts(compiled: CompiledPlant) -> list[Ints]:
-    """The queue by due time, and as it was entered, every job at its first stations: the baselines."""
-    if len(compiled.lines) == 1:
-        # No run has to be placed in time to know where the next one goes.
-        return [compiled.numbered([order.tolist()]) for order in _plain_orders(compiled)]
+    """The baselines: the queue by due time, and as it was entered, every job at its first stations; and as
+    the sequence in force has it, where there is one.
+    """
     problem, plain = compiled.problem, Weights()
     scheduler = compiled.scheduler if compiled.weights == plain else Scheduler(problem, plain)
-    return [compiled.numbers(baseline(problem, scheduler)) for baseline in (by_due_time, as_entered)]
+    in_force = as_in_force(problem, scheduler)
+    kept = [] if in_force is None else [compiled.numbers(in_force)]
+    if len(compiled.lines) == 1:
+        # No run has to be placed in time to know where the next one goes.
+        return [*(compiled.numbered([order.tolist()]) for order in _plain_orders(compiled)), *kept]
+    plain_orders = (baseline(problem, scheduler) for baseline in (by_due_time, as_entered))
+    return [*map(compiled.numbers, plain_orders), *kept]
 
 
 def _plain_orders(compiled: CompiledPlant) -> list[Ints]:

@@ -94,7 +94,8 @@ def solve(
     """Order a queue so that its weighed cost is least.
 
     The result depends on problem, weights, seed and work limit alone; with a time limit also on the
-    machine. It is never worse than the orders as entered and by due time. `threads` search at the same
+    machine. It is never worse than the orders as entered and by due time, nor than what is in force with new
+    jobs behind it. `threads` search at the same
     time, None for as many as there are processors, up to 4. At most so many `alternatives`, up to
     `MOST_ALTERNATIVES`, are looked for in a part of the limits.
 

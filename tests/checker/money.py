@@ -9,6 +9,7 @@ from solver.weights import Weights
 from tests.checker.complaints import differs
 from tests.checker.expected import ExpectedRun
 from tests.checker.lateness import job_late_eur
+from tests.checker.moved import moved_eur
 from tests.checker.open_time import open_between
 from tests.checker.prices import stock_eur_per_um, weighed_stock_eur_per_um
 from tests.checker.state import Replay
@@ -126,10 +127,14 @@ def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[
     complaints += differs("cost", "waiting in €", cost.waiting_eur, waiting)
     complaints += differs("cost", "running in €", cost.running_eur, running)
     complaints += differs("cost", "late in €", cost.late_eur, late)
+    complaints += differs("cost", "moved runs in €", cost.moved_eur, moved_eur(play))
+    parts = (cost.waste_eur, cost.changeover_eur, cost.waiting_eur, cost.late_eur, cost.moved_eur)
+    complaints += differs("cost", "controllable in €", cost.controllable_eur, sum(parts, Fraction(0)))
     weighed = (
         weighed_waste_eur(play, weights)
         + weights.changeover * (changeover + waiting)
         + weights.running * running
         + weights.late * late
+        + moved_eur(play)
     )
     return complaints + differs("cost", "weighed total in €", sequence.weighed_eur, weighed)

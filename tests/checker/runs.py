@@ -10,6 +10,7 @@ from tests.checker.expected import ExpectedChangeover, ExpectedRun
 from tests.checker.geometry import union
 from tests.checker.lateness import run_late_eur
 from tests.checker.lots import Key
+from tests.checker.moved import is_moved
 from tests.checker.quantities import possible_reels
 from tests.checker.state import Replay
 
@@ -176,8 +177,9 @@ def interruption_complaints(run: Run, expected: ExpectedRun) -> list[str]:
 
 
 def late_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[str]:
-    """Press due, lateness and its cost."""
+    """Press due, lateness and its cost, and whether it is moved."""
     where = f"run {expected.name}"
     complaints = differs(where, "press due in ms", run.press_due_ms, expected.press_due_ms)
     complaints += differs(where, "lateness in ms", run.lateness_ms, expected.lateness_ms)
-    return complaints + differs(where, "late cost in €", run.late_eur, run_late_eur(play, expected))
+    complaints += differs(where, "late cost in €", run.late_eur, run_late_eur(play, expected))
+    return complaints + differs(where, "moved", run.moved, is_moved(play, expected))

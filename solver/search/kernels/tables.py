@@ -21,6 +21,7 @@ NEVER_MS = 1 << 60
 PLAN = np.dtype(
     [
         ("item", "i8"),  # what is to be placed once: a job, or the second lot of one
+        ("job", "i8"),
         ("cut", "i8"),  # how its job is cut into lots; 0: not at all
         ("join_class", "i8"),  # runs of one class that follow each other at once run as one; 0: none
         ("shape", "i8"),  # which stations it uses, on which stock
@@ -35,6 +36,10 @@ PLAN = np.dtype(
         ("tools_to", "i8"),
         ("seats_from", "i8"),
         ("seats_to", "i8"),
+        ("follows", "i8"),  # the job that it stands directly behind in the sequence in force: `NO_JOB` where
+        ("also_follows", "i8"),  # that has it first on this line, `NOWHERE` where it has it elsewhere;
+        ("or_follows", "i8"),  # several where that has several lots of its job on the line
+        ("moved_eur", "f8"),  # what it costs if it does not; 0 where the sequence in force has not its job
         ("run_eur", "f8"),  # running, roll ends and their waste
         ("floor_eur", "f8"),  # what it costs at least, whatever the order
         ("um_eur", "f8"),  # a µm of its stock wasted
@@ -44,6 +49,8 @@ PLAN = np.dtype(
 )
 """A job at chosen stations; `tools_from` to `tools_to` is its range of `TOOL` rows, `seats_from` to
 `seats_to` of `SEAT` rows."""
+
+NO_JOB, NOWHERE = -1, -2
 
 FIELD = np.dtype([("column", "i8"), ("shift", "i8"), ("mask", "i8"), ("top", "i8")])
 """Where the state keeps the number of what a slot holds, 0 for empty: bits of a word, with a spare one

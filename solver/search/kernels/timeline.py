@@ -63,6 +63,7 @@ from solver.search.kernels.tables import (
     LATER,
     LOW,
     NEVER_MS,
+    NO_JOB,
     NONE_HIDDEN,
     PRINT_CLOSURE,
     PRINT_START,
@@ -292,6 +293,10 @@ def place_runs(
         run_eur += (incoming_um - known_um + lost_um) * plan["um_eur"]
         late_ms = max(0, run_end_ms - plan["due_ms"])
         run_eur += plan["late_ms_eur"] * late_ms + plan["late_once_eur"] * (late_ms > 0)
+        if plan["moved_eur"] > 0:
+            behind = plans[np.uint64(before)]["job"] if before >= 0 else NO_JOB
+            stays = (behind == plan["follows"]) | (behind == plan["also_follows"])
+            run_eur += plan["moved_eur"] * (1 - (stays | (behind == plan["or_follows"])))
         eur += run_eur
         if traces:
             trace = ints_2(book, AT_TRACE)
