@@ -99,6 +99,14 @@ StatePath = Annotated[
 LocksPath = Annotated[
     Path | None, typer.Option("--locks", help="A JSON file of what is fixed about the order.")
 ]
+InForcePath = Annotated[
+    Path | None,
+    typer.Option(
+        "--in-force",
+        help="The sequence in force: CSV with line and job, or a plan's JSON. Each of its runs that is moved "
+        "costs the plant's moved_run_eur.",
+    ),
+]
 StartText = Annotated[
     str | None,
     typer.Option(
@@ -141,6 +149,7 @@ def plan(
     mapping: MappingPath = None,
     state: StatePath = None,
     locks: LocksPath = None,
+    in_force: InForcePath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
     seconds: Annotated[
@@ -167,7 +176,20 @@ def plan(
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
     with _refusals():
         queue = read_source(
-            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks)
+            QueueSource(
+                jobs,
+                plant,
+                preset,
+                overrides,
+                zone,
+                dies,
+                stock,
+                mapping,
+                consumables,
+                state,
+                locks,
+                in_force,
+            )
         )
         _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed, alternatives), out, explain)
 
@@ -191,6 +213,7 @@ def cost(
     mapping: MappingPath = None,
     state: StatePath = None,
     locks: LocksPath = None,
+    in_force: InForcePath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
     out: OutFolder = None,
@@ -199,11 +222,13 @@ def cost(
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
     with _refusals():
         source = QueueSource(
-            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks
+            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks, in_force
         )
         queue, order = read_source_and_order(source, sequence)
         begins = _begins(queue.plant, start)
-        costed_plan = planning.cost(queue.plant, queue.jobs, begins, order, goal, locks=queue.locks)
+        costed_plan = planning.cost(
+            queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
+        )
         _print_plan(costed_plan, queue, out, reasons=_reasons(queue, begins, costed_plan, explain))
 
 
@@ -222,13 +247,14 @@ def compare(
     mapping: MappingPath = None,
     state: StatePath = None,
     locks: LocksPath = None,
+    in_force: InForcePath = None,
     goal: GoalOption = Goal.BALANCED,
     start: StartText = None,
 ) -> None:
     """Say what one order costs more than another, by cause."""
     with _refusals():
         source = QueueSource(
-            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks
+            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks, in_force
         )
         queue, order = read_source_and_order(source, one)
         other_order = read_source_and_order(source, other)[1]
@@ -236,7 +262,13 @@ def compare(
         if one.name == other.name:
             orders = ((str(one), order), (str(other), other_order))
         begins = _begins(queue.plant, start)
-        _print(difference_page(why.compare(queue.plant, queue.jobs, begins, orders, goal, locks=queue.locks)))
+        _print(
+            difference_page(
+                why.compare(
+                    queue.plant, queue.jobs, begins, orders, goal, locks=queue.locks, in_force=queue.in_force
+                )
+            )
+        )
 
 
 @commands.command()
@@ -417,6 +449,7 @@ def _plan(
             begins,
             goal,
             locks=queue.locks,
+            in_force=queue.in_force,
             seconds=effort.seconds,
             work=effort.work,
             seed=effort.seed,
@@ -434,7 +467,9 @@ def _reasons(queue: Queue, begins: datetime, costed_plan: CostedPlan, explain: b
     if not explain:
         return None
     with Console(stderr=True).status("costing every run elsewhere …"):
-        return why.explain(queue.plant, queue.jobs, begins, costed_plan, locks=queue.locks)
+        return why.explain(
+            queue.plant, queue.jobs, begins, costed_plan, locks=queue.locks, in_force=queue.in_force
+        )
 
 
 def _assumed(
@@ -457,6 +492,7 @@ def _assumed(
         queue.assumptions,
         None if effort.seconds is None else min(ASSUMPTION_SECONDS, effort.seconds),
         locks=queue.locks,
+        in_force=queue.in_force,
         work=effort.work,
         seed=effort.seed,
         cancelled=cancelled,

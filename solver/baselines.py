@@ -17,6 +17,13 @@ from solver.weights import Weights
 _NEVER_MS = 1 << 62
 
 
+def baselines(problem: Problem, scheduler: Scheduler | None = None) -> dict[str, Order]:
+    """All of them by name, that of the sequence in force if there is one."""
+    found = {"as entered": as_entered(problem, scheduler), "by due time": by_due_time(problem, scheduler)}
+    in_force = as_in_force(problem, scheduler)
+    return found if in_force is None else found | {"in force": in_force}
+
+
 def as_entered(problem: Problem, scheduler: Scheduler | None = None) -> Order:
     """Jobs in the order they were entered, each appended to the line that ends first.
 

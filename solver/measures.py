@@ -102,6 +102,8 @@ class Measures:
         Controlled stops, roll ends and closure stops included.
     late_jobs, lateness_ms
         Jobs that end late, and by how much together; a split job ends with its last lot.
+    moved_runs
+        Runs that the sequence in force has elsewhere.
     tightest
         The jobs with least slack to their press due, in ms, tightest first; negative is late.
     exchange_m_per_min
@@ -122,6 +124,7 @@ class Measures:
     clean_down_ms: int
     late_jobs: int
     lateness_ms: int
+    moved_runs: int
     tightest: tuple[tuple[str, int], ...]
     makespan_ms: int
     exchange_m_per_min: dict[str, float | None]
@@ -158,6 +161,7 @@ def measure(problem: Problem, sequence: Sequence, weights: Weights) -> Measures:
         clean_down_ms=sum(line.clean_down_ms for line in sequence.lines),
         late_jobs=sum(slack_ms < 0 for _, slack_ms in slacks),
         lateness_ms=-sum(min(0, slack_ms) for _, slack_ms in slacks),
+        moved_runs=sum(run.moved for run in runs),
         tightest=tuple(slacks[:TIGHTEST_SHOWN]),
         makespan_ms=max((run.end_ms for run in runs), default=0),
         exchange_m_per_min={line.line: _exchange_rate(problem, line, weights) for line in sequence.lines},

@@ -10,7 +10,7 @@ from app.contracts.base import Contract, Number
 class ComparedOrder(Contract):
     """One of the orders, by what it is chosen by."""
 
-    name: str = Field(description="recommended, alternative 1 …, as entered, by due time.")
+    name: str = Field(description="recommended, alternative 1 …, as entered, by due time, in force.")
     trade: str | None = Field(description="What an alternative trades against the recommended order.")
     file: str | None = Field(description="The order as a file of the same folder; none: it is not written.")
     waste_m: Number = Field(description="Wasted web but for the spoilage allowance.")
@@ -20,6 +20,9 @@ class ComparedOrder(Contract):
     late_eur: Number = Field(description="What late jobs cost.")
     late_jobs: int = Field(description="Jobs that end after their press due.")
     left_out: int = Field(description="Jobs left out.")
+    moved_runs: int | None = Field(
+        default=None, description="Runs that the sequence in force has elsewhere; none: none is in force."
+    )
     controllable_eur: Number = Field(description="All cost but running: what the order can change.")
     total_eur: Number = Field(description="All cost.")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -420,6 +421,11 @@ class Plant(Contract):
         default=ZERO, description="Labels made beyond the quantity, unless the version says."
     )
     core_wall_mm: MillimetresOrZero = Field(default=ZERO, description="Wall of the core tubes.")
+    moved_run_eur: Euro = Field(
+        default=Decimal(10),
+        description="Price of every run that a sequence in force has elsewhere: not behind the same job on "
+        "the same line.",
+    )
 
     def aspects_of(self, station: Station) -> dict[AspectName, Aspect]:
         """What can be loaded at a station: its kind's aspects with its own in their place, by name."""

@@ -172,6 +172,7 @@ class CostPart(Contract):
     job: str | None = Field(default=None, description="Of lateness.")
     more_m: Number | None = Field(default=None, description="Metres more, of wasted web.")
     more_min: Number | None = Field(default=None, description="Minutes more, of all else.")
+    more_runs: int | None = Field(default=None, description="Runs more, of moved runs.")
     more_eur: Number = Field(description="Money more; below 0: less.")
     more_weighed_eur: Number = Field(description="The same as the goal weighs it.")
 

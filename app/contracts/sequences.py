@@ -149,6 +149,10 @@ class Run(Contract):
     good_m: Number = Field(description="Sellable web.")
     web_m: Number = Field(description="Sellable web and what inspection will reject.")
     waste_m: Number = Field(description="Waste of changeover, roll ends and closures.")
+    moved: bool = Field(
+        default=False,
+        description="Whether the sequence in force has its job, but not behind the same job on this line.",
+    )
 
     @property
     def name(self) -> str:
@@ -233,6 +237,9 @@ class Cost(Contract):
     waiting_eur: Number = Field(description="Waiting at the line's rate.")
     running_eur: Number = Field(description="Running at the line's rate.")
     late_eur: Number = Field(description="Late jobs.")
+    moved_eur: Number = Field(
+        default=Decimal(0), description="Runs that the sequence in force has elsewhere."
+    )
     total_eur: Number = Field(description="Sum of the parts.")
     controllable_eur: Number = Field(description="The same without running: what the order can change.")
 
@@ -255,6 +262,9 @@ class Totals(Contract):
     clean_down_min: Number = Field(description="Minutes of cleaning behind the last runs.")
     late_jobs: int = Field(description="Jobs that end after their press due, split ones with their last lot.")
     lateness_min: Number = Field(description="Their minutes together.")
+    moved_runs: int | None = Field(
+        default=None, description="Runs that the sequence in force has elsewhere; none: none is in force."
+    )
     tightest: tuple[Slack, ...] = Field(description="The jobs with least slack, tightest first.")
     makespan_min: Number = Field(description="From the plan's start to the last end.")
     indicators: Indicators = Field(description="Of all lines together.")
@@ -306,7 +316,7 @@ class Sequence(Contract):
 class Baseline(Contract):
     """An order nobody searched for, to compare with."""
 
-    name: str = Field(description="as entered, or by due time.")
+    name: str = Field(description="as entered, by due time, or in force.")
     cost: Cost = Field(description="Money.")
     totals: Totals = Field(description="Natural units.")
 
@@ -345,7 +355,9 @@ class CostedPlan(Contract):
     """
 
     sequence: Sequence = Field(description="The sequence.")
-    baselines: tuple[Baseline, ...] = Field(description="As entered and by due time.")
+    baselines: tuple[Baseline, ...] = Field(
+        description="As entered and by due time; as in force, where a sequence is."
+    )
     search: Search | None = Field(description="How it was found.")
     alternatives: tuple[SequenceAlternative, ...] = Field(
         default=(), description="Least costly under the goal first."

@@ -20,7 +20,14 @@ from app.contracts.sequences import (
     Task,
     Totals,
 )
-from app.documents.comparison import HEADINGS, NO_ALTERNATIVE, RECOMMENDED, comparison
+from app.documents.comparison import (
+    HEADINGS,
+    NO_ALTERNATIVE,
+    RECOMMENDED,
+    comparison,
+    headings_of,
+    told_moved,
+)
 from app.documents.figures import cents, full_time, percent, tenths, worth
 from app.drawings.labels import day_and_clock
 
@@ -42,6 +49,9 @@ def plan_page(costed_plan: CostedPlan) -> Iterator[RenderableType]:
         else:
             yield Text(f"{line.line}: no runs")
     yield _totals_table(costed_plan)
+    moved = told_moved(sequence)
+    if moved is not None:
+        yield Text(moved)
     yield from _exchange_rates(sequence)
     yield from _alternatives(costed_plan)
     yield Text(_indicators_text(sequence.totals))
@@ -86,7 +96,7 @@ def _line_table(line: LineRuns) -> Table:
 def _run_cells(run: Run) -> tuple[str, ...]:
     changeover = run.changeover
     return (
-        f"{run.job}\n{run.lot.name}" if run.lot else run.job,
+        "\n".join((run.job, *([run.lot.name] if run.lot else []), *(["moved"] if run.moved else []))),
         f"{run.substrate} {run.width_mm:f}\n{run.die}",
         "\n".join(_changeover_texts(run)) or "job only",
         str(len(changeover.stops)) if changeover else "–",
@@ -140,6 +150,7 @@ def _totals_table(costed_plan: CostedPlan) -> Table:
     sequence = costed_plan.sequence
     table = Table(title="Totals", title_justify="left")
     table.add_column("order", no_wrap=True)
+    is_in_force = sequence.totals.moved_runs is not None
     for heading in (
         "waste m",
         "stops",
@@ -149,6 +160,7 @@ def _totals_table(costed_plan: CostedPlan) -> Table:
         "late jobs",
         "waste €",
         "late €",
+        *(("moved €",) if is_in_force else ()),
         "controllable €",
         "total €",
     ):
@@ -170,6 +182,7 @@ def _totals_cells(totals: Totals, cost: Cost) -> tuple[str, ...]:
         str(totals.late_jobs),
         cents(cost.waste_eur),
         cents(cost.late_eur),
+        *(() if totals.moved_runs is None else (cents(cost.moved_eur),)),
         cents(cost.controllable_eur),
         cents(cost.total_eur),
     )
@@ -182,17 +195,19 @@ def _alternatives(costed_plan: CostedPlan) -> Iterator[RenderableType]:
             yield Text(NO_ALTERNATIVE)
         return
     table = Table(title="Alternatives", title_justify="left")
-    for heading in HEADINGS:
+    orders = comparison(costed_plan).orders
+    for heading in headings_of(orders):
         table.add_column(
             heading.replace(" and ", " and\n"), justify="left" if heading == HEADINGS[0] else "right"
         )
-    for order in comparison(costed_plan).orders:
+    for order in orders:
         table.add_row(
             order.name,
             tenths(order.waste_m),
             tenths(order.stopped_min),
             cents(order.late_eur),
             str(order.late_jobs),
+            *(() if order.moved_runs is None else (str(order.moved_runs),)),
             cents(order.controllable_eur),
             cents(order.total_eur),
             style="bold" if order.name == RECOMMENDED else None,

@@ -16,6 +16,7 @@ from app.documents.told_reasons import (
     late_sentences,
     part_name,
     reasons_sentences,
+    runs_text,
     signed,
     told_runs,
 )
@@ -46,7 +47,7 @@ def difference_page(difference: Difference) -> Iterator[RenderableType]:
         table.add_column(heading, justify="right")
     for part in difference.parts[:MOST_PARTS]:
         table.add_row(
-            part_name(part),
+            f"{part_name(part)}{runs_text(part.more_runs)}",
             "" if part.more_m is None else signed(part.more_m, tenths),
             "" if part.more_min is None else signed(part.more_min, tenths),
             signed(part.more_eur),

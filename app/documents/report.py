@@ -16,13 +16,14 @@ from markupsafe import Markup
 from app.contracts.reasons import Reasons
 from app.contracts.sequences import Cost, CostedPlan, LineRuns, Totals
 from app.documents import figures
-from app.documents.comparison import HEADINGS, NO_ALTERNATIVE, comparison
+from app.documents.comparison import NO_ALTERNATIVE, comparison, headings_of, told_moved
 from app.documents.pdf import pdf_from_html
 from app.documents.report_changeovers import ToldChangeover, told_changeovers
 from app.documents.report_reasons import told_reasons
 from app.documents.report_waste import waste_table
 from app.documents.report_web import Stretch, stretches
-from app.drawings.cost_bars import cost_bars, cost_causes, cost_legend
+from app.drawings.cost_bars import MOVED_RUNS, cost_bars, cost_causes, cost_legend
+from app.drawings.fills import COST_FILLS
 from app.drawings.labels import day_and_clock
 from app.drawings.time_chart import time_chart, time_legend
 from app.drawings.web_strip import StopMark, stop_marks, web_legend, web_strip
@@ -78,6 +79,9 @@ def report_html(
     sequence = costed_plan.sequence
     orders = _orders(costed_plan)
     costs = [(order.name, order.cost) for order in orders]
+    compared = comparison(costed_plan)
+    in_force = sequence.totals.moved_runs is not None
+    causes = [cause for cause in COST_FILLS if in_force or cause != MOVED_RUNS]
     page = _environment().get_template("report.html.j2")
     return page.render(
         style=Markup(_style()),
@@ -85,14 +89,16 @@ def report_html(
         search=costed_plan.search,
         orders=orders,
         alternatives=costed_plan.alternatives,
-        comparison=comparison(costed_plan),
-        comparison_headings=HEADINGS,
+        comparison=compared,
+        comparison_headings=headings_of(compared.orders),
         no_alternative=NO_ALTERNATIVE,
         savings=[_saving(orders[0], other) for other in orders[1:]],
         waste=waste_table(sequence.totals.waste),
         cautions=CAUTIONS,
         cost_bars=cost_bars(costs, "cost"),
-        cost_legend=cost_legend("cost-legend"),
+        cost_legend=cost_legend("cost-legend", causes),
+        cost_causes=causes,
+        moved=told_moved(sequence),
         time_chart=time_chart(sequence, "time"),
         time_legend=time_legend(sequence, "time-legend"),
         lines=[_line_part(costed_plan, place) for place in range(len(sequence.lines))],

@@ -277,28 +277,30 @@ def difference_sentences(difference: Difference) -> Iterator[str]:
 RUNNING = "running"
 
 
-def _by_cause(parts: Iterable[CostPart]) -> list[tuple[str, Decimal, Decimal, Decimal]]:
-    """Money, metres and minutes of every cause but running, most money first."""
-    sums: dict[str, tuple[Decimal, Decimal, Decimal]] = {}
+def _by_cause(parts: Iterable[CostPart]) -> list[tuple[str, Decimal, Decimal, Decimal, int]]:
+    """Money, metres, minutes and runs of every cause but running, most money first."""
+    sums: dict[str, tuple[Decimal, Decimal, Decimal, int]] = {}
     for part in parts:
         if part.cause != RUNNING:
-            eur, length_m, time_min = sums.get(part.cause, (Decimal(0),) * 3)
+            eur, length_m, time_min, runs = sums.get(part.cause, (Decimal(0), Decimal(0), Decimal(0), 0))
             sums[part.cause] = (
                 eur + part.more_eur,
                 length_m + (part.more_m or 0),
                 time_min + (part.more_min or 0),
+                runs + (part.more_runs or 0),
             )
     told = [(cause, *amounts) for cause, amounts in sums.items()]
     return sorted(told, key=lambda one: (-abs(one[1]), one[0]))
 
 
-def _cause_text(cause: str, eur: Decimal, length_m: Decimal, time_min: Decimal) -> str:
-    return f"{cause} {signed(eur)} €{_amount_text(length_m, time_min)}"
+def _cause_text(cause: str, eur: Decimal, length_m: Decimal, time_min: Decimal, runs: int) -> str:
+    return f"{cause} {signed(eur)} €{_amount_text(length_m, time_min, runs)}"
 
 
 def part_text(part: CostPart) -> str:
     """One part of a difference: make-ready at flexo-2 of H1 −26.70 € (−14.6 min)."""
-    return f"{part_name(part)} {signed(part.more_eur)} €{_amount_text(part.more_m, part.more_min)}"
+    amount = _amount_text(part.more_m, part.more_min, part.more_runs)
+    return f"{part_name(part)} {signed(part.more_eur)} €{amount}"
 
 
 def part_name(part: CostPart) -> str:
@@ -312,11 +314,18 @@ def part_name(part: CostPart) -> str:
     return f"{part.cause} on {part.line}"
 
 
-def _amount_text(length_m: Decimal | None, time_min: Decimal | None) -> str:
+def _amount_text(length_m: Decimal | None, time_min: Decimal | None, runs: int | None) -> str:
+    if runs:
+        return runs_text(runs)
     for amount, unit in ((length_m, "m"), (time_min, "min")):
         if amount:
             return f" ({signed(amount, tenths)} {unit})"
     return ""
+
+
+def runs_text(runs: int | None) -> str:
+    """How many runs more or fewer are moved."""
+    return f" ({'−' if runs < 0 else '+'}{abs(runs)})" if runs else ""
 
 
 def _few(jobs: Sequence[str]) -> str:

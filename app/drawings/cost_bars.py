@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 
 from markupsafe import Markup
@@ -18,6 +18,8 @@ VALUE_MM = 24.0
 BAR_MM = WIDTH_MM - NAME_MM - VALUE_MM
 ORDER_MM = 9.0
 _BLOCK_MM = 6.0
+MOVED_RUNS = "moved runs"
+"""The cause that there is only while a sequence is in force."""
 
 
 def cost_causes(cost: Cost) -> dict[str, Decimal]:
@@ -27,6 +29,7 @@ def cost_causes(cost: Cost) -> dict[str, Decimal]:
         "changeovers": cost.changeover_eur,
         "waiting": cost.waiting_eur,
         "late jobs": cost.late_eur,
+        MOVED_RUNS: cost.moved_eur,
     }
 
 
@@ -48,9 +51,9 @@ def cost_bars(costs: Sequence[tuple[str, Cost]], prefix: str) -> Markup:
     )
 
 
-def cost_legend(prefix: str) -> Markup:
-    """The causes, all of them."""
-    return legend(prefix, COST_FILLS, COST_FILLS, WIDTH_MM)
+def cost_legend(prefix: str, causes: Iterable[str] = tuple(COST_FILLS)) -> Markup:
+    """The causes."""
+    return legend(prefix, COST_FILLS, causes, WIDTH_MM)
 
 
 def _bar(name: str, cost: Cost, largest_eur: Decimal, top_mm: float, palette: Palette) -> Iterator[Markup]:

@@ -61,6 +61,7 @@ COST_FILLS: Mapping[str, Fill] = {
     "changeovers": Fill("#d3e4ea", Hatch.UPRIGHT),
     "waiting": Fill("#ffffff", Hatch.LEVEL),
     "late jobs": Fill("#eeb0a5", Hatch.CROSSED),
+    "moved runs": Fill("#cfc4e3", Hatch.FALLING),
 }
 """Parts of the cost that an order can change."""
 

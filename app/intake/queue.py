@@ -37,7 +37,7 @@ COLUMNS_BY_TABLE = {
 @dataclass(frozen=True, slots=True)
 class Queue:
     """What was read. `notes` say what was assumed; `assumptions` hold values that no list gave; `locks` are
-    what people have fixed about the order.
+    what people have fixed about the order, `in_force` is the sequence that they work to so far.
     """
 
     plant: Plant
@@ -45,6 +45,7 @@ class Queue:
     notes: tuple[str, ...]
     assumptions: tuple[Assumption, ...] = ()
     locks: tuple[Lock, ...] = ()
+    in_force: RunOrder | None = None
 
 
 def read_queue(plant_path: Path, jobs_path: Path, mapping_path: Path | None = None) -> Queue:

@@ -9,6 +9,7 @@ from pathlib import Path
 from app.contracts.orders import RunOrder
 from app.errors import BadInput, Fault
 from app.intake.findings import Findings
+from app.intake.in_force_file import read_in_force
 from app.intake.locks_file import read_locks
 from app.intake.order_file import read_order
 from app.intake.preset_plant import preset_plant, read_overrides
@@ -31,8 +32,8 @@ class QueueSource:
         A shop's lists, for a preset; that of consumables may be left out.
     mapping
         A file that says what a shop's headings mean.
-    state, locks
-        Files that say how lines stand now, and what is fixed about the order.
+    state, locks, in_force
+        Files that say how lines stand now, what is fixed about the order, and which sequence is in force.
     """
 
     jobs: Path
@@ -46,6 +47,7 @@ class QueueSource:
     consumables: Path | None = None
     state: Path | None = None
     locks: Path | None = None
+    in_force: Path | None = None
 
 
 def read_source(source: QueueSource) -> Queue:
@@ -71,25 +73,31 @@ def read_source(source: QueueSource) -> Queue:
 
 
 def _as_it_stands(queue: Queue, source: QueueSource) -> Queue:
-    """The queue with the present state and the locks of the files named for them."""
+    """The queue with the present state, the locks and the sequence in force of the files named for them."""
     findings = Findings()
     states = None if source.state is None else read_states(source.state, findings)
     if states is not None and source.state is not None:
         queue = replace(queue, plant=with_states(queue.plant, states, source.state, findings))
     if source.locks is not None:
         queue = replace(queue, locks=read_locks(source.locks, queue.plant, queue.jobs, findings))
+    if source.in_force is not None:
+        queue = replace(queue, in_force=read_in_force(source.in_force, queue.plant, queue.jobs, findings))
     if findings.faults:
         raise BadInput(findings.faults)
-    return queue
+    return replace(queue, notes=(*queue.notes, *findings.notes))
 
 
 def _faults_beside(source: QueueSource) -> list[Fault]:
-    """Faults of the files of present state and locks alone, where plant or jobs are at fault too."""
+    """Faults of the files of present state, locks and sequence in force alone, where plant or jobs are at
+    fault too.
+    """
     findings = Findings()
     if source.state is not None:
         read_states(source.state, findings)
     if source.locks is not None:
         read_locks(source.locks, None, (), findings)
+    if source.in_force is not None:
+        read_in_force(source.in_force, None, (), findings)
     return findings.faults
 
 
@@ -101,7 +109,7 @@ def read_source_and_order(source: QueueSource, order_path: Path) -> tuple[Queue,
     BadInput
         With every fault of all files, or of what was named.
     """
-    is_plain = source.mapping is None and source.state is None and source.locks is None
+    is_plain = not any((source.mapping, source.state, source.locks, source.in_force))
     if source.plant is not None and is_plain and not list(_naming_faults(source)):
         return read_queue_and_order(source.plant, source.jobs, order_path)
     queue = read_source(source)

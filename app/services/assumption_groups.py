@@ -37,6 +37,7 @@ _WORDS = {
     "eur_per_m2": "price",
     "late_eur": "price of a missed van",
     "late_eur_per_h": "price of an hour of lateness",
+    "moved_run_eur": "price of a moved run",
     "max_speed_m_min": "fastest speed",
     "setup_speed_m_min": "set-up speed",
     "channel_speed_m_min": "speeds of the channels",

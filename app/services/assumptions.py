@@ -13,6 +13,7 @@ from pydantic import ValidationError
 from app.contracts.assumptions import Assumption, AssumptionReport, Swing
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
+from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.contracts.sequences import CostedPlan, Goal
 from app.services.assumption_groups import HIGHER, LOWER, Group, groups_of, plant_value, with_values
@@ -40,6 +41,7 @@ def deciding(
     seconds: float | None = None,
     *,
     locks: Sequence[Lock] = (),
+    in_force: RunOrder | None = None,
     work: int | None = None,
     seed: int = 0,
     cancelled: Callable[[], bool] = lambda: False,
@@ -65,7 +67,7 @@ def deciding(
         Where neither seconds nor work is given.
     """
     effort = Effort(seconds, work, cancelled)
-    queue = SameQueue(jobs, start, goal, locks)
+    queue = SameQueue(jobs, start, goal, locks, in_force)
     groups = groups_of(plant, assumptions)
     base = queue.planned(plant, plan.sequence, effort)
     swings = _Trial(plant, plant_value(plant), queue, effort, seed).swings(base, groups)

@@ -22,6 +22,7 @@ def plan(
     goal: Goal,
     *,
     locks: Sequence[Lock] = (),
+    in_force: RunOrder | None = None,
     seconds: float | None = None,
     work: int | None = None,
     seed: int = 0,
@@ -38,6 +39,9 @@ def plan(
         When the plan begins; without an offset on the site's clock.
     locks
         What is fixed about the order.
+    in_force
+        The sequence that people work to so far: each of its runs that the plan has elsewhere costs the
+        plant's `moved_run_eur`. Its jobs may be done by now.
     seconds, work
         When the search ends: after so many seconds, after so many sequences costed or changes tried;
         the first reached. At least one must be given.
@@ -59,7 +63,7 @@ def plan(
     ValueError
         Where so many alternatives are not looked for.
     """
-    question = Question.of(plant, jobs, start, locks)
+    question = Question.of(plant, jobs, start, locks, in_force)
     limits = Limits(seconds, work, cancelled)
     costed_plan = question.plan(goal, limits, seed, on_progress, on_compile, alternatives)
     if costed_plan.sequence.totals.jobs == 0:
@@ -77,9 +81,10 @@ def cost(
     goal: Goal,
     *,
     locks: Sequence[Lock] = (),
+    in_force: RunOrder | None = None,
 ) -> CostedPlan:
-    """The exact cost of a given order, and the locks it does not keep; the goal decides only how changeovers
-    are split into stops.
+    """The exact cost of a given order, the locks it does not keep, and the runs it moves of the sequence in
+    force; the goal decides only how changeovers are split into stops.
 
     Raises
     ------
@@ -88,7 +93,7 @@ def cost(
     NothingCanRun
         Where no job of the order can be placed.
     """
-    costed_plan = Question.of(plant, jobs, start, locks).cost(order, goal)
+    costed_plan = Question.of(plant, jobs, start, locks, in_force).cost(order, goal)
     if costed_plan.sequence.totals.jobs == 0:
         raise NothingCanRun(
             f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out

@@ -16,21 +16,28 @@ from app.translation.solving import Question
 
 
 def explain(
-    plant: Plant, jobs: Sequence[Job], start: datetime, costed_plan: CostedPlan, *, locks: Sequence[Lock] = ()
+    plant: Plant,
+    jobs: Sequence[Job],
+    start: datetime,
+    costed_plan: CostedPlan,
+    *,
+    locks: Sequence[Lock] = (),
+    in_force: RunOrder | None = None,
 ) -> Reasons:
     """Why every run of a plan stands where it does, why jobs are late, and what baselines cost more.
 
     Parameters
     ----------
     costed_plan
-        The plan, or the order costed, of these jobs on this plant from this start under these locks.
+        The plan, or the order costed, of these jobs on this plant from this start under these locks, while
+        this sequence is in force.
 
     Raises
     ------
     BadInput
         Where plant or jobs contradict themselves.
     """
-    question = Question.of(plant, jobs, start, locks)
+    question = Question.of(plant, jobs, start, locks, in_force)
     name = "this order" if costed_plan.search is None else "this plan"
     return explained(question, costed_plan.sequence.goal, costed_plan.sequence, name)
 
@@ -43,6 +50,7 @@ def compare(
     goal: Goal,
     *,
     locks: Sequence[Lock] = (),
+    in_force: RunOrder | None = None,
 ) -> Difference:
     """What the first of two named orders costs more than the second, by cause.
 
@@ -52,4 +60,5 @@ def compare(
         Where plant or jobs contradict themselves, or an order cannot be run.
     """
     (name, order), (other, other_order) = orders
-    return compared(Question.of(plant, jobs, start, locks), goal, name, order, other, other_order)
+    question = Question.of(plant, jobs, start, locks, in_force)
+    return compared(question, goal, name, order, other, other_order)

@@ -33,7 +33,7 @@ class Trade:
 
     Parameters
     ----------
-    late_jobs, total_eur
+    late_jobs, total_eur, moved_runs
         How much larger they are than those of the recommended sequence; below 0 smaller.
     """
 
@@ -41,6 +41,7 @@ class Trade:
     other: Objectives
     late_jobs: int
     total_eur: Fraction
+    moved_runs: int = 0
 
     @classmethod
     def between(cls, recommended: SolverSequence, other: SolverSequence) -> Trade:
@@ -49,6 +50,7 @@ class Trade:
             objectives_of(other),
             _late_jobs(other) - _late_jobs(recommended),
             other.cost.total_eur - recommended.cost.total_eur,
+            _moved_runs(other) - _moved_runs(recommended),
         )
 
     @property
@@ -62,7 +64,9 @@ class Trade:
         taken = [f"{_whole(amount)} {more}" for amount, _, more in self._noticed if amount > 0]
         taken = taken or list(self._slightly_taken())
         traded = f"Saves {_listed(saved)}" + (f" for {_listed(taken)}" if taken else "")
-        return f"{traded}{self._late_jobs_text}; {self._cost_text(bool(taken))}."
+        beside = [told for told in (self._late_jobs_text, self._moved_runs_text) if told]
+        traded += f" ({', '.join(beside)})" if beside else ""
+        return f"{traded}; {self._cost_text(bool(taken))}."
 
     @property
     def _noticed(self) -> list[tuple[Fraction, str, str]]:
@@ -84,7 +88,14 @@ class Trade:
         if not self.late_jobs:
             return ""
         side, jobs = "more" if self.late_jobs > 0 else "fewer", abs(self.late_jobs)
-        return f" ({jobs} {side} late {'job' if jobs == 1 else 'jobs'})"
+        return f"{jobs} {side} late {'job' if jobs == 1 else 'jobs'}"
+
+    @property
+    def _moved_runs_text(self) -> str:
+        if not self.moved_runs:
+            return ""
+        side, runs = "more" if self.moved_runs > 0 else "fewer", abs(self.moved_runs)
+        return f"{runs} {side} moved {'run' if runs == 1 else 'runs'}"
 
     def _cost_text(self, takes_something: bool) -> str:
         amount = _whole(abs(self.total_eur))
@@ -92,7 +103,8 @@ class Trade:
             return "the same cost in all"
         if self.total_eur < 0:
             return f"{amount} € cheaper in all"
-        why = "" if takes_something else ", by running time, line rates or stock prices"
+        moved = ", moved runs" if self.moved_runs else ""
+        why = "" if takes_something else f", by running time{moved}, line rates or stock prices"
         return f"{amount} € dearer in all{why}"
 
 
@@ -109,6 +121,10 @@ def _told(
 
 def _late_jobs(sequence: SolverSequence) -> int:
     return sum(run.lateness_ms > 0 for run in sequence.runs)
+
+
+def _moved_runs(sequence: SolverSequence) -> int:
+    return sum(run.moved for run in sequence.runs)
 
 
 def _whole(amount: Fraction) -> str:

@@ -10,6 +10,7 @@ from decimal import Decimal
 from app.contracts import sequences as contracts
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
+from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.errors import BadInput
 from app.translation.solving import Question
@@ -87,12 +88,13 @@ class Effort:
 
 @dataclass(frozen=True, slots=True)
 class SameQueue:
-    """A queue and a goal, on whatever plant."""
+    """A queue and a goal, on whatever plant, while a sequence may be in force."""
 
     jobs: Sequence[Job]
     start: datetime
     goal: contracts.Goal
     locks: Sequence[Lock] = ()
+    in_force: RunOrder | None = None
 
     def planned(self, plant: Plant, sequence: contracts.Sequence, effort: Effort) -> Outcome:
         """A plan's own order on the plant it was made on.
@@ -102,7 +104,7 @@ class SameQueue:
         BadInput
             Where plant or jobs contradict themselves.
         """
-        problem = Question.of(plant, self.jobs, self.start, self.locks).problem
+        problem = self._question(plant).problem
         runs = {line.line: line.runs for line in sequence.lines}
         order = tuple(
             tuple(_placement(problem, line_idx, run) for run in runs.get(line.id, ()))
@@ -134,9 +136,12 @@ class SameQueue:
 
     def _problem(self, plant: Plant) -> Problem | None:
         try:
-            return Question.of(plant, self.jobs, self.start, self.locks).problem
+            return self._question(plant).problem
         except BadInput:
             return None
+
+    def _question(self, plant: Plant) -> Question:
+        return Question.of(plant, self.jobs, self.start, self.locks, self.in_force)
 
     def _outcome(self, scheduler: Scheduler, order: Order) -> Outcome:
         possible = order
@@ -178,7 +183,7 @@ def _possible(problem: Problem, order: Order) -> Order:
 def _total_eur(cost: solver_sequence.Cost) -> Decimal:
     """All parts of the cost, each rounded as results show it."""
     parts = (cost.waste_eur, cost.changeover_eur, cost.waiting_eur, cost.running_eur, cost.late_eur)
-    return sum((rounded(part) for part in parts), Decimal(0))
+    return sum((rounded(part) for part in (*parts, cost.moved_eur)), Decimal(0))
 
 
 def _waste_um(run: solver_sequence.Run) -> int:

@@ -54,6 +54,7 @@ def solver_plant_of(plant: Plant, clock: PlanClock) -> solver_plant.Plant:
         },
         after_press_ms=ms_from_min(plant.after_press_min),
         core_wall_um=um_from_mm(plant.core_wall_mm),
+        moved_run_eur=Fraction(plant.moved_run_eur),
     )
 
 

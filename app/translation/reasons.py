@@ -15,7 +15,7 @@ from app.translation.solving import Question
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, min_from_ms, mm_from_um, rounded
 from solver.account import account_with
-from solver.baselines import as_entered, by_due_time
+from solver.baselines import baselines
 from solver.costing import Costing
 from solver.explain import explain
 from solver.explain_difference import Amount, Cause, CostItem, Difference, difference
@@ -43,7 +43,6 @@ def explained(
     here = account_with(scheduler, order)
     found = explain(scheduler, order, _costing(question, GOALS[goal], here))
     tell = _Teller(question)
-    baselines = {"as entered": as_entered(problem), "by due time": by_due_time(problem)}
     return contracts.Reasons(
         goal=goal,
         runs=tuple(tell.run(reasons) for reasons in found.runs),
@@ -53,7 +52,7 @@ def explained(
         most_places=found.most_places,
         differences=tuple(
             _difference(question, name, here, other, account_with(scheduler, baseline), GOALS[goal])
-            for other, baseline in baselines.items()
+            for other, baseline in baselines(problem).items()
         ),
     )
 
@@ -241,7 +240,7 @@ def _difference(
 
 
 def _part(item: CostItem, amount: Amount) -> contracts.CostPart:
-    is_web = item.cause is Cause.WASTE
+    is_web, are_runs = item.cause is Cause.WASTE, item.cause is Cause.MOVED
     return contracts.CostPart(
         cause=item.cause.value,
         line=item.line,
@@ -251,7 +250,8 @@ def _part(item: CostItem, amount: Amount) -> contracts.CostPart:
         width_mm=mm_from_um(item.stock.width_um) if item.stock else None,
         job=item.job,
         more_m=m_from_um(int(amount.amount)) if is_web else None,
-        more_min=None if is_web else min_from_ms(amount.amount),
+        more_min=None if is_web or are_runs else min_from_ms(amount.amount),
+        more_runs=int(amount.amount) if are_runs else None,
         more_eur=rounded(amount.eur),
         more_weighed_eur=rounded(amount.weighed_eur),
     )

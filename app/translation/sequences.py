@@ -63,7 +63,7 @@ def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
             if str(lock) in sequence.broken_locks
         ),
         cost=_cost(sequence.cost),
-        totals=_totals(sequence, lines, measures),
+        totals=_totals(costed.problem, sequence, lines, measures),
         ledger=tuple(_piece(piece) for pieces in web_ledger(costed.problem, sequence) for piece in pieces),
     )
 
@@ -73,7 +73,9 @@ def baseline_contract(costed: Costed, name: str, sequence: Sequence) -> contract
     measures = measure(costed.problem, sequence, costed.weights)
     lots = _lots_by_job(sequence)
     lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)
-    return contracts.Baseline(name=name, cost=_cost(sequence.cost), totals=_totals(sequence, lines, measures))
+    return contracts.Baseline(
+        name=name, cost=_cost(sequence.cost), totals=_totals(costed.problem, sequence, lines, measures)
+    )
 
 
 LotsByJob = dict[str, list[Lot]]
@@ -157,6 +159,7 @@ def _run(costed: Costed, run: Run, lots: LotsByJob) -> contracts.Run:
         good_m=m_from_um(run.good_um),
         web_m=m_from_um(run.web_um),
         waste_m=m_from_um(changeover_um + run.roll_end_waste_um + run.interruption_waste_um),
+        moved=run.moved,
     )
 
 
@@ -253,20 +256,22 @@ def _cost(cost: Cost) -> contracts.Cost:
     waiting_eur = rounded(cost.waiting_eur)
     running_eur = rounded(cost.running_eur)
     late_eur = rounded(cost.late_eur)
-    controllable_eur = waste_eur + changeover_eur + waiting_eur + late_eur
+    moved_eur = rounded(cost.moved_eur)
+    controllable_eur = waste_eur + changeover_eur + waiting_eur + late_eur + moved_eur
     return contracts.Cost(
         waste_eur=waste_eur,
         changeover_eur=changeover_eur,
         waiting_eur=waiting_eur,
         running_eur=running_eur,
         late_eur=late_eur,
+        moved_eur=moved_eur,
         total_eur=controllable_eur + running_eur,
         controllable_eur=controllable_eur,
     )
 
 
 def _totals(
-    sequence: Sequence, lines: tuple[contracts.LineRuns, ...], measures: Measures
+    problem: Problem, sequence: Sequence, lines: tuple[contracts.LineRuns, ...], measures: Measures
 ) -> contracts.Totals:
     runs = [run for line in lines for run in line.runs]
     waste = tuple(
@@ -295,6 +300,7 @@ def _totals(
         clean_down_min=_sum(line.clean_down_min for line in lines),
         late_jobs=measures.late_jobs,
         lateness_min=_sum(_late_min_by_job(runs).values()),
+        moved_runs=None if problem.in_force is None else measures.moved_runs,
         tightest=tuple(
             contracts.Slack(job=job, slack_min=min_from_ms(slack_ms)) for job, slack_ms in measures.tightest
         ),

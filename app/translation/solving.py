@@ -10,11 +10,12 @@ from typing import Protocol
 from app.contracts import sequences as contracts
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
-from app.contracts.orders import LabelRange, OrderedRun, RunOrder
+from app.contracts.orders import OrderedRun, RunOrder
 from app.contracts.plant import Plant
 from app.contracts.readiness import JobReadiness, LineFit, Readiness, StockNeed
 from app.errors import BadInput, Fault
 from app.translation.alternatives import alternative_contracts
+from app.translation.in_force import solver_in_force_of, solver_lot_of
 from app.translation.jobs import solver_job_of
 from app.translation.locks import lock_text, solver_lock_of
 from app.translation.plant import solver_plant_of
@@ -22,7 +23,7 @@ from app.translation.sequences import Costed, baseline_contract, sequence_contra
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, mm_from_um, rounded
 from solver.account import account, placement_faults
-from solver.baselines import as_entered, by_due_time
+from solver.baselines import as_entered, baselines
 from solver.feasibility import reasons, station_choices
 from solver.ledger import web_ledger
 from solver.lots import lot_faults
@@ -60,8 +61,15 @@ class Question:
     problem: Problem
 
     @classmethod
-    def of(cls, plant: Plant, jobs: Sequence[Job], start: datetime, locks: Sequence[Lock] = ()) -> Question:
-        """Translate a queue.
+    def of(
+        cls,
+        plant: Plant,
+        jobs: Sequence[Job],
+        start: datetime,
+        locks: Sequence[Lock] = (),
+        in_force: RunOrder | None = None,
+    ) -> Question:
+        """Translate a queue, and the sequence in force if there is one.
 
         Raises
         ------
@@ -70,10 +78,12 @@ class Question:
         """
         clock = PlanClock.at(start, plant.site.zone_info)
         try:
+            solver_plant = solver_plant_of(plant, clock)
             problem = Problem(
-                plant=solver_plant_of(plant, clock),
+                plant=solver_plant,
                 jobs=tuple(solver_job_of(plant, job, clock) for job in jobs),
                 locks=tuple(solver_lock_of(lock, clock) for lock in locks),
+                in_force=None if in_force is None else solver_in_force_of(in_force, solver_plant),
             )
         except ValueError as error:
             raise BadInput(Fault(right=line) for line in str(error).splitlines()) from error
@@ -149,12 +159,11 @@ class Question:
         others: Sequence[SolverSequence] = (),
     ) -> contracts.CostedPlan:
         costed = Costed(self.problem, self.clock, self.plant.site.name, goal, GOALS[goal])
-        orders = {"as entered": as_entered(self.problem), "by due time": by_due_time(self.problem)}
         return contracts.CostedPlan(
             sequence=sequence_contract(costed, sequence),
             baselines=tuple(
                 baseline_contract(costed, name, account(self.problem, order, GOALS[goal]))
-                for name, order in orders.items()
+                for name, order in baselines(self.problem).items()
             ),
             search=search,
             alternatives=alternative_contracts(costed, sequence, others),
@@ -206,7 +215,7 @@ class Question:
         rows: dict[str, int | None] = {}
         for job, labels, row in parts:
             if labels is not None:
-                lots.setdefault(job, []).append(_solver_lot(labels))
+                lots.setdefault(job, []).append(solver_lot_of(labels))
                 rows.setdefault(job, row)
         for job, of_job in lots.items():
             for why in lot_faults(self.problem, self.problem.job_idx[job], of_job):
@@ -222,7 +231,7 @@ class Question:
             stations = tuple(station_idx[station] for station in run.stations)
         why = placement_faults(self.problem, line_idx, job_idx, stations)
         if not why:
-            return Placement(job_idx, stations, None if run.lot is None else _solver_lot(run.lot))
+            return Placement(job_idx, stations, None if run.lot is None else solver_lot_of(run.lot))
         return Fault(
             right=f"cannot run on {line.id}: {'; '.join(why)}",
             file=file,
@@ -260,10 +269,6 @@ class Question:
     def _stocked(self, stock: Stock) -> StockedWidth | None:
         widths = self.problem.substrates[stock.substrate].widths
         return next((stocked for stocked in widths if stocked.width_um == stock.width_um), None)
-
-
-def _solver_lot(labels: LabelRange) -> Lot:
-    return Lot(labels.first_label - 1, labels.last_label)
 
 
 def _stock_need(stock: Stock, needed_um: int, stocked: StockedWidth | None) -> StockNeed:

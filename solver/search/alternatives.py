@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple, Protocol
 
 from solver.account import account_with
-from solver.baselines import as_entered, by_due_time
+from solver.baselines import baselines
 from solver.feasibility import first_placement
 from solver.problem import Problem
 from solver.schedule import Scheduler
@@ -58,8 +58,8 @@ def with_alternatives(
     """
     archive = Archive(problem, weights, best)
     begun_s = stop.elapsed_s
-    baselines = [archive.add(order) for order in (as_entered(problem), by_due_time(problem))]
-    costing_s = (stop.elapsed_s - begun_s) / len(baselines)
+    shown = [archive.add(order) for order in baselines(problem).values()]
+    costing_s = (stop.elapsed_s - begun_s) / len(shown)
     searched = directions(problem, best, weights)[: most + MORE_DIRECTIONS]
     last = min(1.0, stop.used + LIMITS_SHARE)
     for place, direction in enumerate(searched):
@@ -68,7 +68,7 @@ def with_alternatives(
             found = () if stop.reached else tuple(search(direction, archive.starts, stop))
         for order in found:
             archive.add(order)
-    return (archive.best, *archive.chosen(most, baselines))
+    return (archive.best, *archive.chosen(most, shown))
 
 
 class Archive:
