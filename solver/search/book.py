@@ -221,11 +221,11 @@ class Sharing:
     until when it is in use; `present_place` and `present_free` as the plan begins; `copy_tools` which tool it
     is. `standing` (places,) is the copy at every place, or -1. `drawn` (stocks,) is what was taken. `ends`
     (items,) is when what was placed ended, -1 before that, `begins` when its changeover started, and
-    `present_ends` the ends as the plan begins; `unbound` what waits for no other. By line: `following` its next position, `earliest` a start that it
-    cannot undercut, `not_before` what stock makes it wait for. `taken_from` (n, 2) are places that were
-    emptied for a run, with what stood there. `threaded` is the followed stock on each line; `waits` (items,)
-    flags what waits for another, empty where nothing does, `held_up` lines whose next run may; `places`
-    (places, 3) are line, column and mask of what a place holds.
+    `present_ends` the ends as the plan begins; `unbound` what waits for no other. By line: `following` its
+    next position, `earliest` a start that it cannot undercut, `not_before` what stock makes it wait for.
+    `taken_from` (n, 2) are places that were emptied for a run, with what stood there. `threaded` is the
+    followed stock on each line; `waits` (items,) flags what waits for another, empty where nothing does,
+    `held_up` lines whose next run may; `places` (places, 3) are line, column and mask of what a place holds.
     """
 
     copy_place: Ints

@@ -38,6 +38,11 @@ MOST_SEATS = 12
 ANYWHERE = 0.5
 """Share of the blocks taken to another line that go to any position there; the others go where it is as
 late."""
+CROSSING, CROSSING_ANYWHERE, CROSSING_TO_END = 0.2, 0.3, 0.1
+"""Share of the changes of several lines that exchange blocks of two; of those the share with a block from any
+position, and with all that is behind on both lines."""
+CROSSING_REACH = 2
+"""How many runs from where it is as late the other block begins at most."""
 
 
 @part
@@ -52,6 +57,9 @@ def change(plant: Ints) -> None:
             _to_another_line(plant)
         else:
             restation(plant)
+        return
+    if lines_of(plant) > 1 and draw_unit(random) < CROSSING:
+        cross(plant)
         return
     kind = draw_unit(random)
     if kind < shares[0]:
@@ -112,45 +120,55 @@ def exchange(plant: Ints, line: int, start: int, middle: int, end: int) -> None:
 @part
 def transfer(plant: Ints, line: int, first: int, last: int, to_line: int, at: int) -> None:
     """Move the runs [first, last) of a line to before a position of another line, if all can run there."""
-    count = last - first
-    if count <= 0 or line == to_line:
+    if last <= first or line == to_line or not seat_all(plant, line, first, last, to_line, at, 0):
         return
+    insert(plant, to_line, at, last - first)
+    remove(plant, line, first, last)
+
+
+@part
+def seat_all(plant: Ints, line: int, first: int, last: int, to_line: int, at: int, room: int) -> bool:
+    """Note in `seated`, from `room` on, plans for the runs [first, last) of a line at a position of another;
+    returns whether all can run there.
+    """
     book, seated = book_of(plant, line), ints(plant, AT_SEATED)
     order = ints(book, AT_ORDER)
-    for step in range(count):
-        plan = plan_rows(book)[order[first + step]]
-        seated[step] = seat_on(plant, to_line, plan["item"], plan["cut"], at)
-        if seated[step] < 0:
-            return
-    insert(plant, to_line, at, count)
-    remove(plant, line, first, last)
+    for position in range(first, last):
+        plan = plan_rows(book)[order[position]]
+        seated[room] = seat_on(plant, to_line, plan["item"], plan["cut"], at)
+        if seated[room] < 0:
+            return False
+        room += 1
+    return True
 
 
 @part
 def remove(plant: Ints, line: int, first: int, last: int) -> None:
     """Take the runs [first, last) out of a line."""
-    book, count = book_of(plant, line), last - first
-    order, trial, origin = ints(book, AT_ORDER), ints(book, AT_TRIAL), ints(book, AT_ORIGIN)
-    for position in range(last, ints(plant, AT_RUNS)[line]):
-        trial[position - count] = order[position]
-        origin[position - count] = position
-    ints(plant, AT_TRIAL_RUNS)[line] -= count
-    note_part(plant, line, first, first)
+    replace(plant, line, first, last, 0, 0)
 
 
 @part
 def insert(plant: Ints, line: int, at: int, count: int) -> None:
     """Insert so many plans of `seated` into a line before a position."""
+    replace(plant, line, at, at, 0, count)
+
+
+@part
+def replace(plant: Ints, line: int, first: int, last: int, room: int, count: int) -> None:
+    """Put so many plans of `seated`, from `room` on, in place of the runs [first, last) of a line."""
     book, seated = book_of(plant, line), ints(plant, AT_SEATED)
     order, trial, origin = ints(book, AT_ORDER), ints(book, AT_TRIAL), ints(book, AT_ORIGIN)
-    for position in range(ints(plant, AT_RUNS)[line] - 1, at - 1, -1):
-        trial[position + count] = order[position]
-        origin[position + count] = position
+    longer = count - (last - first)
+    if longer != 0:
+        for position in range(last, ints(plant, AT_RUNS)[line]):
+            trial[position + longer] = order[position]
+            origin[position + longer] = position
     for step in range(count):
-        trial[at + step] = seated[step]
-        origin[at + step] = -1
-    ints(plant, AT_TRIAL_RUNS)[line] += count
-    note_part(plant, line, at, at + count)
+        trial[first + step] = seated[room + step]
+        origin[first + step] = -1
+    ints(plant, AT_TRIAL_RUNS)[line] += longer
+    note_part(plant, line, first, first + count)
 
 
 @part
@@ -272,6 +290,28 @@ def _to_another_line(plant: Ints) -> None:
     if draw_unit(random) >= ANYWHERE and ints(plant, AT_COUNTS)[KEPT]:
         at = as_late(plant, to_line, ints_2(book_of(plant, line), AT_KEPT)[position, END])
     transfer(plant, line, position, min(position + _drawn_length(plant), runs[line]), to_line, at)
+
+
+@part
+def cross(plant: Ints) -> None:
+    """Exchange blocks of two lines, which mostly begin about as late; one may be empty."""
+    random, runs, lines = randomness_of(plant), ints(plant, AT_RUNS), lines_of(plant)
+    place = place_of_nth(plant, draw_below(random, all_runs(plant)))
+    line, first = place // PLACES, place % PLACES
+    to_line = (line + 1 + draw_below(random, lines - 1)) % lines
+    at = draw_below(random, runs[to_line] + 1)
+    if draw_unit(random) >= CROSSING_ANYWHERE and ints(plant, AT_COUNTS)[KEPT]:
+        at = as_late(plant, to_line, ints_2(book_of(plant, line), AT_KEPT)[first, END])
+        at += draw_below(random, 2 * CROSSING_REACH + 1) - CROSSING_REACH
+        at = max(0, min(at, runs[to_line]))
+    last, until = runs[line], runs[to_line]
+    if draw_unit(random) >= CROSSING_TO_END:
+        last, until = min(last, first + _drawn_length(plant)), min(until, at + _drawn_length(plant))
+    count = last - first
+    fits = seat_all(plant, line, first, last, to_line, at, 0)
+    if fits and seat_all(plant, to_line, at, until, line, first, count):
+        replace(plant, line, first, last, count, until - at)
+        replace(plant, to_line, at, until, 0, count)
 
 
 @part
