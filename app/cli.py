@@ -424,7 +424,7 @@ def _live() -> Iterator[Callable[[Progress], None]]:
 
 
 def _say_compiling() -> None:
-    Console(stderr=True).print("Compiling the search for this machine: about a minute, this once.")
+    Console(stderr=True).print("Compiling the search for this machine: about half a minute, this once.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,17 +6,21 @@ import hashlib
 import os
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
 from numba import types
 
+from solver.search.kernels.linking import PartCompiler
+
 _njit: Any = numba.njit
 """Its stubs do not know all of its options."""
+_here: Any = partial(_njit, nogil=True, cache=True, no_cfunc_wrapper=True, forceinline=False)
+"""Not written out where it is called: unless a kernel says so, it does as the first one that called it."""
+_without_doors: Any = partial(_here, no_cpython_wrapper=True, pipeline_class=PartCompiler)
 _unliteral: Any = types.unliteral
-_without_doors: Any = _njit(nogil=True, cache=True, no_cfunc_wrapper=True, no_cpython_wrapper=True)
 
 Kernel = TypeVar("Kernel", bound=Callable[..., object])
 
@@ -27,19 +31,22 @@ MARK = "kernels.sha256"
 
 def compiled(function: Kernel) -> Kernel:
     """Compile a function on its first call; later processes take the machine code from disk."""
-    return _kept(function, _for_numbers(_njit(nogil=True, cache=True, no_cfunc_wrapper=True)(function)))
+    return _kept(function, _for_numbers(_here()(function)))
 
 
 def part(function: Kernel) -> Kernel:
-    """The same for what only kernels call: without a door to Python, which takes long to compile."""
-    return _kept(function, _for_numbers(_without_doors(function)))
+    """The same for what only kernels call: without a door to Python, and turned into machine code only within
+    the kernels that are called from there (`linking`).
+    """
+    return _kept(function, _for_numbers(_without_doors()(function)))
 
 
 def inlined(function: Kernel) -> Kernel:
     """The same, written out wherever it is called: for what is called with many arrays a million times
-    a second, where handing them over costs more than the work.
+    a second, where handing them over costs more than the work. It is done when the entry is optimised:
+    written out before, it would be copied and lowered with everything around it.
     """
-    return _kept(function, _njit(nogil=True, cache=True, inline="always")(function))
+    return _kept(function, _for_numbers(_without_doors(forceinline=True)(function)))
 
 
 def is_on_disk(kernel: Callable[..., object]) -> bool:

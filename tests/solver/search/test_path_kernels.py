@@ -10,9 +10,11 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from solver.search.kernels.compiled import compiled
 from solver.search.kernels.path import (
     Line,
     Path,
+    Shifts,
     change,
     change_bound,
     empty_path,
@@ -26,6 +28,18 @@ from solver.search.path_islands import near_of
 
 JOBS = 24
 MOVES = 10_000
+
+
+@compiled
+def shifts_by(line: Line, path: Path, i: int, j: int, k: int, end: int) -> Shifts:
+    """What only kernels call."""
+    return shifts_of(line.setup, path.sequence, path.at, i, j, k, end)
+
+
+@compiled
+def bound_by(path: Path, i: int, j: int, k: int, end: int, shifts: Shifts) -> float:
+    """What only kernels call."""
+    return change_bound(path.sums, i, j, k, end, shifts)
 
 
 def _drawn_line(random: np.random.Generator, *, once: bool) -> Line:
@@ -76,8 +90,8 @@ def test_ten_thousand_moves_change_what_they_should_and_never_less_than_their_bo
         if move % 100 == 0:
             path, cost = _laid_out(line, random)
         i, j, k, end = _drawn_cuts(random)
-        shifts = shifts_of(line.setup, path.sequence, path.at, i, j, k, end)
-        bound = change_bound(path.sums, i, j, k, end, shifts)
+        shifts = shifts_by(line, path, i, j, k, end)
+        bound = bound_by(path, i, j, k, end, shifts)
         exact = change(path.at, path.sums, i, j, k, end, shifts, math.inf, once)
         jobs = path.sequence.tolist()
         after = jobs[1:i] + jobs[k:end] + jobs[j:k] + jobs[i:j] + jobs[end:-1]
@@ -94,7 +108,7 @@ def test_a_change_is_told_up_to_the_limit_and_infinite_above(once: bool) -> None
     path, _ = _laid_out(line, random)
     for _ in range(500):
         i, j, k, end = _drawn_cuts(random)
-        shifts = shifts_of(line.setup, path.sequence, path.at, i, j, k, end)
+        shifts = shifts_by(line, path, i, j, k, end)
         exact = change(path.at, path.sums, i, j, k, end, shifts, math.inf, once)
         within = change(path.at, path.sums, i, j, k, end, shifts, exact + 0.01, once)
         assert within == pytest.approx(exact, abs=1e-9)
