@@ -15,4 +15,4 @@ def place_order(plant: Ints, orders: Ints) -> int:
     """
     begin_from(plant, orders)
     note_whole_runs(plant)
-    return place_in_step(plant, NO_LIMIT, True)
+    return place_in_step(plant, NO_LIMIT, True, False)
