@@ -104,9 +104,8 @@ def _cuts(run: Run, following: Changeover | None, restart_um: int) -> Iterator[C
         for start_um, end_um in run.changeover.spoil_after:
             yield _spoiled(min(web_um, start_um - behind_um), start_um, end_um)
             behind_um += end_um - start_um
-    if run.roll_end:
-        for roll_idx in range(run.roll_ends):
-            yield Cut(web_um * (roll_idx + 1) // (run.roll_ends + 1), _roll_end_pieces(run.roll_end))
+    for end in run.roll_ends:
+        yield Cut(end.at_um, _roll_end_pieces(end.changeover))
     for interruption in run.interruptions:
         work_ms = run.run_ms + run.roll_end_ms
         done_ms = interruption.work_done_ms if interruption.during_run else 0

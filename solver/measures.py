@@ -198,7 +198,7 @@ def _changeovers_by_kind(runs: tuple[Run, ...]) -> dict[str, int]:
     counts: Counter[str] = Counter()
     for run in runs:
         if run.roll_ends:
-            counts["roll end"] += run.roll_ends
+            counts["roll end"] += len(run.roll_ends)
         if run.changeover:
             alone = {"joined"} if run.changeover.joined else {"job only"}
             counts.update(changed_aspects(run.changeover) or alone)
@@ -212,12 +212,8 @@ def changed_aspects(changeover: Changeover) -> set[str]:
 
 
 def _stops(run: Run) -> int:
-    stops = len(run.interruptions)
-    if run.changeover:
-        stops += len(run.changeover.stops)
-    if run.roll_end:
-        stops += run.roll_ends * len(run.roll_end.stops)
-    return stops
+    stops = len(run.interruptions) + sum(len(end.changeover.stops) for end in run.roll_ends)
+    return stops + (len(run.changeover.stops) if run.changeover else 0)
 
 
 def _indicators(line: LineRuns) -> Indicators:

@@ -11,7 +11,7 @@ from solver.layout import Layout, chosen_stock, lay_out
 from solver.lots import lot_parts, total_labels
 from solver.plant import Line
 from solver.problem import Problem
-from solver.sequence import Changeover, Lot, Placement, Stock
+from solver.sequence import Changeover, Lot, Placement, RollEnd, Stock
 from solver.signatures import JoinKey, join_key
 from solver.splits import cheapest_changeover
 from solver.tooling import (
@@ -43,8 +43,8 @@ class RunPlan:
         Stations it uses, in web order, and what it needs at each.
     tools, tool_places
         Counted dies and cylinders it holds, and for each of them where.
-    roll_end
-        What each of its roll ends costs; None where it has none.
+    roll_ends
+        Where rolls end inside it.
     work_ms
         Running time and roll ends.
     own_need_um
@@ -65,7 +65,7 @@ class RunPlan:
     layout: Layout
     tools: tuple[CountedTool, ...]
     tool_places: dict[str, tuple[Place, ...]]
-    roll_end: Changeover | None
+    roll_ends: tuple[RollEnd, ...]
     work_ms: int
     own_need_um: int
     press_due_ms: int | None
@@ -117,7 +117,7 @@ def make_run_plan(
     parts = None if placement.lot is None else lot_parts(problem, placement.job_idx, placement.lot)
     layout = lay_out(problem, line, job, stock, used, parts)
     joins = join_key(line_idx, job, placement, stock)
-    roll_end = _roll_end(problem, weights, line, used, stock) if layout.roll_ends else None
+    roll_ends = _roll_ends(problem, weights, line, used, layout)
     due_ms = job.due_ms
     tools = counted_tools(problem, line, job, placement.stations)
     places: dict[str, tuple[Place, ...]] = {}
@@ -134,9 +134,9 @@ def make_run_plan(
         layout=layout,
         tools=tools,
         tool_places=places,
-        roll_end=roll_end,
-        work_ms=layout.run_ms + (layout.roll_ends * roll_end.duration_ms if roll_end else 0),
-        own_need_um=layout.web_um + (layout.roll_ends * roll_end.waste_um if roll_end else 0),
+        roll_ends=roll_ends,
+        work_ms=layout.run_ms + sum(end.changeover.duration_ms for end in roll_ends),
+        own_need_um=layout.web_um + sum(end.changeover.waste_um for end in roll_ends),
         press_due_ms=None if due_ms is None else due_ms - problem.plant.after_press_ms,
         late_share=_share(problem, placement),
         join_key=joins,
@@ -148,6 +148,17 @@ def _share(problem: Problem, placement: Placement) -> Fraction:
     if placement.lot is None:
         return Fraction(1)
     return Fraction(placement.lot.labels, total_labels(problem, placement.job_idx))
+
+
+def _roll_ends(
+    problem: Problem, weights: Weights, line: Line, used: tuple[int, ...], layout: Layout
+) -> tuple[RollEnd, ...]:
+    """Where rolls of the usual length are taken to end inside a run: evenly spaced."""
+    count = layout.roll_ends
+    if not count:
+        return ()
+    changeover = _roll_end(problem, weights, line, used, layout.stock)
+    return tuple(RollEnd(layout.web_um * number // (count + 1), changeover) for number in range(1, count + 1))
 
 
 def _roll_end(

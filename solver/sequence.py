@@ -206,11 +206,21 @@ class Interruption:
 
 
 @dataclass(frozen=True, slots=True)
+class RollEnd:
+    """A roll that ends inside a run, after `at_um` of the run's web: `changeover` is what the splice alone
+    costs.
+    """
+
+    at_um: int
+    changeover: Changeover
+
+
+@dataclass(frozen=True, slots=True)
 class Run:
     """A job, or a lot of it, placed on a line at a time.
 
     `changeover` is None for a run that had started before the plan. `run_ms` is running time alone;
-    each of `roll_ends` roll ends inside the run costs `roll_end`. The run ends at `end_ms`, when its
+    `roll_ends` are in the order of its web. The run ends at `end_ms`, when its
     last sellable metre passes the splice table. `lateness_ms` is its own; `late_eur` is the job's, and
     stands with the run that ends the job. `moved` tells that the sequence in force has its job elsewhere.
     """
@@ -231,8 +241,7 @@ class Run:
     print_start_ms: int
     end_ms: int
     run_ms: int
-    roll_ends: int
-    roll_end: Changeover | None
+    roll_ends: tuple[RollEnd, ...]
     interruptions: tuple[Interruption, ...]
     press_due_ms: int | None
     lateness_ms: int
@@ -254,11 +263,11 @@ class Run:
 
     @property
     def roll_end_waste_um(self) -> int:
-        return self.roll_ends * self.roll_end.waste_um if self.roll_end else 0
+        return sum(end.changeover.waste_um for end in self.roll_ends)
 
     @property
     def roll_end_ms(self) -> int:
-        return self.roll_ends * self.roll_end.duration_ms if self.roll_end else 0
+        return sum(end.changeover.duration_ms for end in self.roll_ends)
 
     @property
     def interruption_ms(self) -> int:

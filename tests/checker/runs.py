@@ -45,7 +45,7 @@ def quantity_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[s
     complaints += differs(where, "speed in µm/min", run.speed_um_min, expected.speed_um_min)
     complaints += differs(where, "doffs", run.doffs, expected.doffs)
     complaints += differs(where, "foil-reel ends", run.foil_reel_ends, expected.foil_reel_ends)
-    complaints += differs(where, "roll ends", run.roll_ends, expected.roll_ends)
+    complaints += differs(where, "roll ends in µm", [end.at_um for end in run.roll_ends], evenly(expected))
     return complaints + differs(where, "running ms", run.run_ms, expected.run_ms)
 
 
@@ -166,9 +166,15 @@ def roll_end_complaints(run: Run, expected: ExpectedRun) -> list[str]:
     complaints = differs(where, "all roll ends' ms", run.roll_end_ms, expected.roll_end_ms)
     wasted_um = expected.roll_ends * expected.roll_end.outcome.waste_um
     complaints += differs(where, "all roll ends' waste in µm", run.roll_end_waste_um, wasted_um)
-    if expected.roll_ends == 0:
-        return complaints
-    return complaints + changeover_complaints(where, run.roll_end, expected.roll_end)
+    for end in run.roll_ends:
+        complaints += changeover_complaints(where, end.changeover, expected.roll_end)
+    return complaints
+
+
+def evenly(expected: ExpectedRun) -> list[int]:
+    """Where rolls of the usual length are taken to end: the run's web in parts of one length."""
+    parts = expected.roll_ends + 1
+    return [expected.web_um * part // parts for part in range(1, parts)]
 
 
 def interruption_complaints(run: Run, expected: ExpectedRun) -> list[str]:

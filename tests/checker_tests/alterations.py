@@ -13,10 +13,7 @@ Alteration = tuple[str, str, Any]
 
 
 def alterations(result: Any, where: str = "") -> Iterator[Alteration]:
-    """The result with one value altered, for every value it holds at any depth.
-
-    A roll end that is not there is left alone: no number stands for it.
-    """
+    """The result with one value altered, for every value it holds at any depth."""
     for each in fields(result):
         here = f"{where}.{each.name}"
         for name, path, value in _altered(result, each, here):
@@ -27,8 +24,6 @@ def _altered(owner: Any, each: Field[Any], where: str) -> Iterator[Alteration]:
     value = getattr(owner, each.name)
     if is_dataclass(value):
         yield from alterations(value, where)
-    elif each.name == "roll_end":
-        return
     elif isinstance(value, tuple):
         yield from _altered_tuple(owner, each, where, value)
     else:

@@ -114,9 +114,8 @@ def test_1240_m_from_rolls_of_500_m_take_3_rolls_and_2_splices() -> None:
 
 def test_a_run_of_1240_m_has_2_roll_ends() -> None:
     run = _run(Job("rolls", (Version("only", 3 * 1240),), "paper", "3 across"))
-    assert (run.web_um, run.roll_ends) == (1240 * UM_PER_M, 2)
-    assert run.roll_end is not None
-    assert run.roll_end.splice_um == UM_PER_M
+    assert (run.web_um, len(run.roll_ends)) == (1240 * UM_PER_M, 2)
+    assert all(end.changeover.splice_um == UM_PER_M for end in run.roll_ends)
 
 
 def _rings_um(rings: int, core_um: int, thickness_um: int) -> float:

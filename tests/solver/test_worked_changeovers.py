@@ -188,6 +188,6 @@ def test_after_a_long_wait_the_job_is_run_out_in_one_stop_at_the_rewinder(row: R
 def test_a_roll_end_inside_a_run_costs_the_splice_alone(row: Row) -> None:
     problem = worked_problem(worked_line(row.fit), worked_job("long run", "long", web_m=2500))
     run = account(problem, as_entered(problem), GOALS[row.goal]).runs[0]
-    assert run.roll_ends == 2
-    assert run.roll_end is not None
-    assert_comes_out(run.roll_end, row)
+    assert len(run.roll_ends) == 2
+    for end in run.roll_ends:
+        assert_comes_out(end.changeover, row)
