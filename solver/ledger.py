@@ -68,7 +68,15 @@ def _add_changeover(web: _Web, changeover: Changeover, run: Run) -> None:
     """Splice, strip and start-up; the print spoiled behind the strip lies inside the run."""
     web.add(PieceKind.SPLICE, changeover.splice_um, run.stock, run.job, "changeover")
     web.add(PieceKind.START_UP, changeover.start_up_um, run.stock, run.job, "changeover")
-    web.add(PieceKind.STRIP, changeover.strip_um - changeover.blank_um, run.stock, run.job, "changeover")
+    strip_um = changeover.strip_um - changeover.blank_um
+    done_um = 0
+    for end in run.roll_ends:
+        if end.is_on_strip:
+            at_um = max(0, strip_um + end.at_um)
+            web.add(PieceKind.STRIP, at_um - done_um, run.stock, run.job, "changeover")
+            done_um = at_um
+            _add_cut(web, run, Cut(0, _roll_end_pieces(end.changeover)))
+    web.add(PieceKind.STRIP, strip_um - done_um, run.stock, run.job, "changeover")
 
 
 def _add_run(web: _Web, run: Run, following: Changeover | None, restart_um: int) -> None:
@@ -105,6 +113,8 @@ def _cuts(run: Run, following: Changeover | None, restart_um: int) -> Iterator[C
             yield _spoiled(min(web_um, start_um - behind_um), start_um, end_um)
             behind_um += end_um - start_um
     for end in run.roll_ends:
+        if end.is_on_strip:
+            continue
         yield Cut(end.at_um, _roll_end_pieces(end.changeover))
     for interruption in run.interruptions:
         work_ms = run.run_ms + run.roll_end_ms

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 
@@ -13,7 +13,7 @@ from solver.in_force import InForce
 from solver.jobs import Job, Layer
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
 from solver.plant import Consumable, Cylinder, Die, Line, Plant, StockedWidth, Substrate
-from solver.sequence import Stock
+from solver.sequence import RollEnds, Stock
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,6 +25,8 @@ class Problem:
     in_force
         The sequence that runs until another takes its place; it may hold jobs that are done. None: there is
         none, and no run is ever moved.
+    roll_ends
+        Where rolls end that were chosen; runs it does not have are taken to be made of usual rolls.
 
     Raises
     ------
@@ -36,6 +38,7 @@ class Problem:
     jobs: tuple[Job, ...]
     locks: tuple[Lock, ...] = ()
     in_force: InForce | None = None
+    roll_ends: RollEnds = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         checks = Checks("problem")

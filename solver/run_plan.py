@@ -117,7 +117,10 @@ def make_run_plan(
     parts = None if placement.lot is None else lot_parts(problem, placement.job_idx, placement.lot)
     layout = lay_out(problem, line, job, stock, used, parts)
     joins = join_key(line_idx, job, placement, stock)
-    roll_ends = _roll_ends(problem, weights, line, used, layout)
+    ends_um = problem.roll_ends.get((line_idx, placement))
+    if ends_um is None:
+        ends_um = usual_roll_ends(layout)
+    roll_ends = _roll_ends(problem, weights, line, used, stock, ends_um)
     due_ms = job.due_ms
     tools = counted_tools(problem, line, job, placement.stations)
     places: dict[str, tuple[Place, ...]] = {}
@@ -150,21 +153,33 @@ def _share(problem: Problem, placement: Placement) -> Fraction:
     return Fraction(placement.lot.labels, total_labels(problem, placement.job_idx))
 
 
-def _roll_ends(
-    problem: Problem, weights: Weights, line: Line, used: tuple[int, ...], layout: Layout
-) -> tuple[RollEnd, ...]:
+def usual_roll_ends(layout: Layout) -> tuple[int, ...]:
     """Where rolls of the usual length are taken to end inside a run: evenly spaced."""
-    count = layout.roll_ends
-    if not count:
-        return ()
-    changeover = _roll_end(problem, weights, line, used, layout.stock)
-    return tuple(RollEnd(layout.web_um * number // (count + 1), changeover) for number in range(1, count + 1))
+    parts = layout.roll_ends + 1
+    return tuple(layout.web_um * part // parts for part in range(1, parts))
 
 
-def _roll_end(
+def _roll_ends(
+    problem: Problem,
+    weights: Weights,
+    line: Line,
+    used: tuple[int, ...],
+    stock: Stock,
+    ends_um: tuple[int, ...],
+) -> tuple[RollEnd, ...]:
+    """What roll ends cost: on the strip nothing has to be registered again, only spliced."""
+    costs: dict[bool, Changeover] = {}
+    for on_strip in {end_um <= 0 for end_um in ends_um}:
+        costs[on_strip] = roll_end(problem, weights, line, () if on_strip else used, stock)
+    return tuple(RollEnd(end_um, costs[end_um <= 0]) for end_um in ends_um)
+
+
+def roll_end(
     problem: Problem, weights: Weights, line: Line, used: tuple[int, ...], stock: Stock
 ) -> Changeover:
-    """A changeover with the splice alone: no job change, no settling, same stock on both sides."""
+    """A changeover with the splice alone, while so many stations are used: no job change, no settling, same
+    stock on both sides.
+    """
     table = line.stations[SPLICE_TABLE]
     needs = tuple("same roll" if aspect.name == "roll" else None for aspect in table.aspects)
     loaded = tuple("roll at its end" if aspect.name == "roll" else EMPTY for aspect in table.aspects)

@@ -6,6 +6,7 @@ These are results, filled by `schedule` and `account`; nothing here computes. Le
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
@@ -49,6 +50,11 @@ class Placement:
 
 Order = tuple[tuple[Placement, ...], ...]
 """Placements in order, for every line of the plant in the plant's order."""
+
+RollEnds = Mapping[tuple[int, Placement], tuple[int, ...]]
+"""Where rolls end, by line and what runs there: how much web of the run, in µm, comes before; below 0 on the
+strip that it is set up on.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,12 +213,17 @@ class Interruption:
 
 @dataclass(frozen=True, slots=True)
 class RollEnd:
-    """A roll that ends inside a run, after `at_um` of the run's web: `changeover` is what the splice alone
-    costs.
+    """A roll that ends inside a run, after `at_um` of the run's web, or on the strip before it, so far
+    before its first sellable metre. `changeover` is what the splice alone costs.
     """
 
     at_um: int
     changeover: Changeover
+
+    @property
+    def is_on_strip(self) -> bool:
+        """Whether it falls on web that is waste anyhow."""
+        return self.at_um <= 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,6 +79,21 @@ def roll_end_changeover(play: Replay, head: Next) -> ExpectedChangeover:
     return ExpectedChangeover(Mode.HELD, False, _cheapest(play, head, case, head.stock))
 
 
+def strip_end_changeover(play: Replay, head: Next) -> ExpectedChangeover:
+    """A roll end on a set-up strip: its web is waste anyhow, so nothing is registered or spoiled for it."""
+    task = roll_end_task(head.line, head.stock)
+    case = WebCase(
+        line=head.line,
+        used=(),
+        stopped=() if task is None else (task,),
+        register_um={},
+        spliced=True,
+        jets_before_um=(),
+        jets_after_um=(),
+    )
+    return ExpectedChangeover(Mode.HELD, False, _cheapest(play, head, case, head.stock))
+
+
 def _cheapest(play: Replay, head: Next, case: WebCase, outgoing: Stock | None) -> Outcome:
     return cheapest(case, split_prices(play.problem, play.weights, head.line, outgoing, head.stock))
 

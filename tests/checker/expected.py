@@ -39,8 +39,9 @@ class ExpectedRun:
     doffs: int
     foil_reel_ends: int
     run_ms: int
-    roll_ends: int
+    roll_ends: list[int]
     roll_end: ExpectedChangeover
+    strip_end: ExpectedChangeover
     changeover: ExpectedChangeover | None
     wait_ms: int
     start_ms: int
@@ -68,7 +69,16 @@ class ExpectedRun:
 
     @property
     def roll_end_ms(self) -> int:
-        return self.roll_ends * self.roll_end.outcome.duration_ms
+        return sum(end.outcome.duration_ms for end in self.ends)
+
+    @property
+    def roll_end_waste_um(self) -> int:
+        return sum(end.outcome.waste_um for end in self.ends)
+
+    @property
+    def ends(self) -> list[ExpectedChangeover]:
+        """What each roll end costs: on the strip nothing but the splice."""
+        return [self.roll_end if at_um > 0 else self.strip_end for at_um in self.roll_ends]
 
     @property
     def interruption_ms(self) -> int:
@@ -85,7 +95,7 @@ class ExpectedRun:
         if self.changeover is not None:
             waste[self.outgoing] += self.changeover.outcome.outgoing_um
             waste[self.stock] += self.changeover.outcome.incoming_um
-        waste[self.stock] += self.roll_ends * self.roll_end.outcome.waste_um
+        waste[self.stock] += self.roll_end_waste_um
         waste[self.stock] += sum(interruption.waste_um for interruption in self.interruptions)
         return waste
 

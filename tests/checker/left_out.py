@@ -15,9 +15,9 @@ from tests.checker.open_time import interruption_ms, interruption_waste_um, next
 from tests.checker.possible import legal_choices, line_refusals
 from tests.checker.quantities import (
     foil_reel_ends,
-    roll_ends,
     running_ms,
     speed_um_min,
+    usual_rolls,
     version_doffs,
     version_runs,
 )
@@ -113,8 +113,13 @@ def most_strip_um(line: Line) -> int:
 def most_changes(problem: Problem, line: Line, job: Job) -> int:
     """Changeovers, roll ends and closures of one run at most."""
     web = web_um(problem, line, job)
-    ends = roll_ends(problem.substrates[job.substrate], web)
-    return 1 + ends + len(line.calendar.closures)
+    rolls = usual_rolls(problem.substrates[job.substrate], web)
+    chosen = [
+        len(ends_um)
+        for (_, placement), ends_um in problem.roll_ends.items()
+        if problem.jobs[placement.job_idx] is job
+    ]
+    return 1 + max(rolls - 1, *chosen, 0) + len(line.calendar.closures)
 
 
 def most_waste_um(problem: Problem, line: Line, job: Job) -> int:

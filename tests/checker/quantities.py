@@ -8,7 +8,7 @@ from math import ceil, floor, pi
 from solver.jobs import Job, Version
 from solver.plant import Die, Line, Substrate
 from solver.problem import Problem
-from solver.sequence import Stock, VersionRun
+from solver.sequence import Placement, Stock, VersionRun
 from tests.checker.rounding import MS_PER_MIN, ceil_div, half_up
 
 
@@ -150,11 +150,18 @@ def foil_reel_ends(problem: Problem, job: Job, web_um: int) -> int:
     return ends
 
 
-def roll_ends(substrate: Substrate, web_um: int) -> int:
-    """Rolls that end inside a run, from the usual roll length."""
-    if substrate.usual_roll_um is None:
-        return 0
-    return ceil_div(web_um, substrate.usual_roll_um) - 1
+def roll_ends(problem: Problem, line_idx: int, placement: Placement, web_um: int) -> list[int]:
+    """Where rolls end inside a run: as they were chosen, else evenly, as many as usual rolls need."""
+    chosen = problem.roll_ends.get((line_idx, placement))
+    if chosen is not None:
+        return list(chosen)
+    rolls = usual_rolls(problem.substrates[problem.jobs[placement.job_idx].substrate], web_um)
+    return [web_um * roll // rolls for roll in range(1, rolls)]
+
+
+def usual_rolls(substrate: Substrate, web_um: int) -> int:
+    """Rolls of the usual length that a run takes; 1 where rolls are not followed."""
+    return 1 if substrate.usual_roll_um is None else ceil_div(web_um, substrate.usual_roll_um)
 
 
 def running_ms(line: Line, web_um: int, speed: int, doffs: int, foil_ends: int) -> int:

@@ -45,7 +45,7 @@ def quantity_complaints(play: Replay, run: Run, expected: ExpectedRun) -> list[s
     complaints += differs(where, "speed in µm/min", run.speed_um_min, expected.speed_um_min)
     complaints += differs(where, "doffs", run.doffs, expected.doffs)
     complaints += differs(where, "foil-reel ends", run.foil_reel_ends, expected.foil_reel_ends)
-    complaints += differs(where, "roll ends in µm", [end.at_um for end in run.roll_ends], evenly(expected))
+    complaints += differs(where, "roll ends in µm", [end.at_um for end in run.roll_ends], expected.roll_ends)
     return complaints + differs(where, "running ms", run.run_ms, expected.run_ms)
 
 
@@ -164,17 +164,12 @@ def roll_end_complaints(run: Run, expected: ExpectedRun) -> list[str]:
     """What each roll end inside the run costs."""
     where = f"run {expected.name}, roll end"
     complaints = differs(where, "all roll ends' ms", run.roll_end_ms, expected.roll_end_ms)
-    wasted_um = expected.roll_ends * expected.roll_end.outcome.waste_um
+    wasted_um = expected.roll_end_waste_um
     complaints += differs(where, "all roll ends' waste in µm", run.roll_end_waste_um, wasted_um)
     for end in run.roll_ends:
-        complaints += changeover_complaints(where, end.changeover, expected.roll_end)
+        right = expected.roll_end if end.at_um > 0 else expected.strip_end
+        complaints += changeover_complaints(where, end.changeover, right)
     return complaints
-
-
-def evenly(expected: ExpectedRun) -> list[int]:
-    """Where rolls of the usual length are taken to end: the run's web in parts of one length."""
-    parts = expected.roll_ends + 1
-    return [expected.web_um * part // parts for part in range(1, parts)]
 
 
 def interruption_complaints(run: Run, expected: ExpectedRun) -> list[str]:

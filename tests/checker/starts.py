@@ -5,7 +5,7 @@ from __future__ import annotations
 from solver.jobs import Job
 from solver.locks import Before, FixedStart, Started
 from solver.sequence import Placement, Stock
-from tests.checker.changeovers import changeover_at, roll_end_changeover
+from tests.checker.changeovers import changeover_at, roll_end_changeover, strip_end_changeover
 from tests.checker.expected import ExpectedRun
 from tests.checker.lateness import press_due_ms
 from tests.checker.lots import labels_by_version
@@ -84,10 +84,10 @@ def run_at(play: Replay, head: Next, start_ms: int) -> ExpectedRun:
     doffs = sum(version_doffs(job, version.target, die) for version in versions)
     foil_ends = foil_reel_ends(problem, job, web_um)
     run_ms = running_ms(line, web_um, speed, doffs, foil_ends)
-    ends = roll_ends(problem.substrates[job.substrate], web_um)
-    roll_end = roll_end_changeover(play, head)
+    ends = roll_ends(problem, state.line_idx, head.placement, web_um)
+    roll_end, strip_end = roll_end_changeover(play, head), strip_end_changeover(play, head)
     changeover = changeover_at(play, head, start_ms - state.free_ms)
-    roll_end_ms = ends * roll_end.outcome.duration_ms
+    roll_end_ms = sum((roll_end if at_um > 0 else strip_end).outcome.duration_ms for at_um in ends)
     passage = work_through(line, start_ms, changeover.outcome.duration_ms, run_ms + roll_end_ms)
     return ExpectedRun(
         job=job,
@@ -103,6 +103,7 @@ def run_at(play: Replay, head: Next, start_ms: int) -> ExpectedRun:
         run_ms=run_ms,
         roll_ends=ends,
         roll_end=roll_end,
+        strip_end=strip_end,
         changeover=changeover,
         wait_ms=start_ms - state.free_ms,
         start_ms=start_ms,
@@ -135,8 +136,9 @@ def started_run(
         doffs=sum(version_doffs(job, version.target, problem.dies[job.die]) for version in versions),
         foil_reel_ends=foil_reel_ends(problem, job, sum(version.web_um for version in versions)),
         run_ms=open_between(line.calendar, max(lock.print_start_ms, 0), lock.end_ms),
-        roll_ends=0,
+        roll_ends=[],
         roll_end=roll_end_changeover(play, head),
+        strip_end=strip_end_changeover(play, head),
         changeover=None,
         wait_ms=0,
         start_ms=lock.changeover_start_ms,

@@ -73,8 +73,8 @@ def run_lengths(run: ExpectedRun) -> Lengths:
         lengths[RUN, PieceKind.SPOILAGE, run.stock] += version.web_um - version.good_um
     if run.changeover is not None:
         lengths.update(changeover_lengths(CHANGEOVER, run.changeover, run.outgoing, run.stock))
-    for key, length_um in changeover_lengths(ROLL_END, run.roll_end, run.stock, run.stock).items():
-        lengths[key] += run.roll_ends * length_um
+    for end in run.ends:
+        lengths.update(changeover_lengths(ROLL_END, end, run.stock, run.stock))
     for closure in run.interruptions:
         start_up_um = run.line.start_up_um if closure.cold else 0
         lengths[CLOSURE, PieceKind.RESTART, run.stock] += closure.waste_um - start_up_um
