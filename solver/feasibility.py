@@ -199,3 +199,6 @@ def _reel_reasons(problem: Problem, line: Line, job: Job) -> Iterator[str]:
     largest_um = line.max_reel_diameter_um
     if diameter_um is not None and largest_um is not None and diameter_um > largest_um:
         yield f"its reels of {_mm(round(diameter_um))} are larger than the rewinder's {_mm(largest_um)}"
+    if diameter_um is not None and job.largest_reel_um is not None and diameter_um > job.largest_reel_um:
+        taken = _mm(job.largest_reel_um)
+        yield f"its reels of {_mm(round(diameter_um))} are larger than the {taken} that the customer takes"

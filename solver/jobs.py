@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from solver.checks import Checks
+from solver.reels import SpliceRule, Winding
 
 MOST_LAYERS = 8
 """Layers of a job: the ways of seating more at a line's stations would be too many to try."""
@@ -84,6 +85,14 @@ class Job:
         Fewest labels of a lot the job may be split into; None where it is never split.
     may_join
         Whether it may run as one with a job of the same signature beside it.
+    splice_rule
+        Where a splice may lie in its sellable web.
+    most_splices_a_reel
+        Splices that a customer's reel may have; None where nobody counts.
+    largest_reel_um
+        Outside diameter that the customer's reels may have; None where any will do.
+    winding
+        How its labels are wound; None where nobody has said.
     """
 
     id: str
@@ -104,6 +113,10 @@ class Job:
     low_migration: bool = False
     least_lot: int | None = None
     may_join: bool = False
+    splice_rule: SpliceRule = SpliceRule.ANYWHERE
+    most_splices_a_reel: int | None = None
+    largest_reel_um: int | None = None
+    winding: Winding | None = None
 
     def __post_init__(self) -> None:
         checks = Checks(f"job {self.id}")
@@ -116,10 +129,17 @@ class Job:
         checks.positive_or_none("labels_per_reel", self.labels_per_reel)
         checks.positive_or_none("roll_width_um", self.roll_width_um)
         checks.positive_or_none("least_lot", self.least_lot)
+        checks.positive_or_none("largest_reel_um", self.largest_reel_um)
+        if self.most_splices_a_reel is not None:
+            checks.not_negative("most_splices_a_reel", self.most_splices_a_reel)
         checks.not_negative("late_eur", self.late_eur)
         checks.not_negative("late_eur_per_h", self.late_eur_per_h)
         checks.that(
             not self.full_reels or self.labels_per_reel is not None, "full_reels needs labels_per_reel"
+        )
+        checks.that(
+            self.splice_rule is not SpliceRule.NEVER or not self.most_splices_a_reel,
+            f"most_splices_a_reel is {self.most_splices_a_reel} where a splice may never lie",
         )
         checks.done()
 

@@ -7,12 +7,14 @@ raises `ValueError` with all that is wrong; what refers to something else is che
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 
 from solver.calendar import ALWAYS_OPEN, Calendar
 from solver.checks import Checks
+from solver.rolls import Roll, StockRules, stock_of_rolls
 
 
 class AspectRule(StrEnum):
@@ -324,19 +326,45 @@ class Delivery:
 class StockedWidth:
     """What is in the store of one substrate in one width.
 
-    `on_hand_um` is None where the amount is not followed.
+    `on_hand_um` is None where the amount is not followed; `rolls` is empty where it is not followed by
+    roll. With rolls, amount and deliveries are what these give: `by_roll` makes it so.
     """
 
     width_um: int
     on_hand_um: int | None = None
     deliveries: tuple[Delivery, ...] = ()
+    rolls: tuple[Roll, ...] = ()
 
     def __post_init__(self) -> None:
         checks = Checks(f"stock of width {self.width_um} µm")
         checks.positive_or_none("width_um", self.width_um)
         if self.on_hand_um is not None:
             checks.not_negative("on_hand_um", self.on_hand_um)
+        if self.rolls:
+            self._check_rolls(checks)
         checks.done()
+
+    @classmethod
+    def by_roll(
+        cls, width_um: int, rolls: tuple[Roll, ...], core_tail_um: int, queue: Collection[str] | None = None
+    ) -> StockedWidth:
+        """A width that is followed by roll, with what its rolls give a queue (`stock_of_rolls`)."""
+        given = stock_of_rolls(rolls, core_tail_um, queue)
+        deliveries = tuple(Delivery(at_ms, length_um) for at_ms, length_um in given.arrivals)
+        return cls(width_um, given.on_hand_um, deliveries, rolls)
+
+    def _check_rolls(self, checks: Checks) -> None:
+        """Rolls never give more than their metres."""
+        there = sum(roll.length_um for roll in self.rolls if roll.arrives_ms == 0)
+        to_come = sum(roll.length_um for roll in self.rolls if roll.arrives_ms > 0)
+        checks.that(
+            self.on_hand_um is not None and self.on_hand_um <= there,
+            f"with rolls, on_hand_um must be what they give of {there} µm, is {self.on_hand_um}",
+        )
+        delivered = sum(delivery.length_um for delivery in self.deliveries)
+        checks.that(
+            delivered <= to_come, f"deliveries of {delivered} µm are more than rolls to come, {to_come} µm"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -468,6 +496,8 @@ class Plant:
         Wall of the core tubes, to get the outside from the bore.
     moved_run_eur
         Price of a run that the sequence in force has elsewhere.
+    stock_rules
+        What rolls lose and cost whatever is made from them.
     """
 
     lines: tuple[Line, ...]
@@ -479,6 +509,7 @@ class Plant:
     after_press_ms: int = 0
     core_wall_um: int = 0
     moved_run_eur: Fraction = Fraction(0)
+    stock_rules: StockRules = field(default_factory=StockRules)
 
     def __post_init__(self) -> None:
         checks = Checks("plant")
@@ -492,4 +523,32 @@ class Plant:
         checks.not_negative("moved_run_eur", self.moved_run_eur)
         for (before, after), duration_ms in self.wash_up_ms.items():
             checks.not_negative(f"wash_up_ms[{before}, {after}]", duration_ms)
+        self._check_rolls(checks)
         checks.done()
+
+    def _check_rolls(self, checks: Checks) -> None:
+        """A roll is there once, and on an unwind where it is what that line has threaded."""
+        rolls = [
+            (substrate, stocked, roll)
+            for substrate in self.substrates
+            for stocked in substrate.widths
+            for roll in stocked.rolls
+        ]
+        checks.unique("rolls", (roll.id for _, _, roll in rolls))
+        lines = {line.id: line for line in self.lines}
+        mounted: dict[str, str] = {}
+        for substrate, stocked, roll in rolls:
+            if roll.on_unwind is None:
+                continue
+            line = lines.get(roll.on_unwind)
+            checks.that(line is not None, f"roll {roll.id} is on the unwind of no line {roll.on_unwind!r}")
+            first = mounted.setdefault(roll.on_unwind, roll.id)
+            checks.that(first == roll.id, f"rolls {first} and {roll.id} are both on line {roll.on_unwind}")
+            if line is None or line.present.substrate is None:
+                continue
+            present = line.present
+            checks.that(
+                (present.substrate, present.width_um) == (substrate.code, stocked.width_um),
+                f"roll {roll.id} of {substrate.code}, {stocked.width_um} µm wide, is on line {line.id}, "
+                f"which has {present.substrate}, {present.width_um} µm wide, threaded",
+            )

@@ -52,12 +52,17 @@ def repeat_refusals(problem: Problem, line: Line, job: Job) -> list[str]:
 
 
 def reel_refusals(problem: Problem, line: Line, job: Job) -> list[str]:
-    """Why a full reel does not fit the rewinder."""
+    """Why a full reel does not fit the rewinder or the customer."""
     substrate = problem.substrates[job.substrate]
     diameter_um = reel_diameter_um(job, problem.dies[job.die], substrate, problem.plant.core_wall_um)
-    if line.max_reel_diameter_um is None or diameter_um is None or diameter_um <= line.max_reel_diameter_um:
+    if diameter_um is None:
         return []
-    return [f"a reel of {diameter_um:.0f} µm does not fit the rewinder"]
+    limits = {"rewinder": line.max_reel_diameter_um, "customer": job.largest_reel_um}
+    return [
+        f"a reel of {diameter_um:.0f} µm does not fit the {who}"
+        for who, limit_um in limits.items()
+        if limit_um is not None and diameter_um > limit_um
+    ]
 
 
 def line_refusals(problem: Problem, line: Line, job: Job) -> list[str]:

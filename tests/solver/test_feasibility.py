@@ -155,6 +155,14 @@ def test_a_reel_larger_than_the_rewinder_takes_is_refused() -> None:
     assert why_not(small, line, substrates=(paper, *plant.substrates[1:])) == ()
 
 
+def test_a_reel_larger_than_the_customer_takes_is_refused() -> None:
+    job = replace(PLAIN, labels_per_reel=10_000, core_um=76_000, largest_reel_um=300_000)
+    thick = replace(worked_plant(worked_line("H")).substrates[0], thickness_um=150)
+    assert why_not(job, substrates=(thick,))[0].endswith("larger than the 300 mm that the customer takes")
+    assert why_not(replace(job, labels_per_reel=100), substrates=(thick,)) == ()
+    assert why_not(job) == ()
+
+
 def test_a_job_that_no_line_can_run_is_left_out_with_the_reason_of_each_line() -> None:
     narrow = replace(worked_line("P"), id="narrow", web_width_um=200_000)
     foiled = replace(PLAIN, id="foiled", layer_groups=((Layer("foil", "ink"),),))

@@ -25,6 +25,7 @@ from solver.plant import (
     Substrate,
 )
 from solver.problem import Problem
+from solver.reels import SpliceRule
 from solver.search.stop import Stop
 from solver.weights import Weights
 from tests.builders.worked import worked_job, worked_line, worked_plant
@@ -62,6 +63,12 @@ BAD: list[tuple[Callable[[], object], str]] = [
     (lambda: replace(JOB, versions=()), "needs at least one version"),
     (lambda: replace(JOB, layer_groups=((Layer("spot", "ink"),) * 9,)), "has 9 layers, more than 8"),
     (lambda: replace(JOB, full_reels=True), "full_reels needs labels_per_reel"),
+    (lambda: replace(JOB, largest_reel_um=0), "largest_reel_um must be above 0"),
+    (lambda: replace(JOB, most_splices_a_reel=-1), "most_splices_a_reel must not be negative"),
+    (
+        lambda: replace(JOB, splice_rule=SpliceRule.NEVER, most_splices_a_reel=1),
+        "most_splices_a_reel is 1 where a splice may never lie",
+    ),
     (lambda: Weights(waste=Fraction(-1)), "waste must not be negative"),
     (lambda: Calendar(((5, 5),)), "must end after it starts"),
     (lambda: Calendar(((0, 5), (5, 9))), "must begin after the one before"),
