@@ -82,7 +82,14 @@ ZoneName = Annotated[
     str | None, typer.Option("--zone", help="With a preset: the site's time zone, such as Europe/Berlin.")
 ]
 DiesPath = Annotated[Path | None, typer.Option("--dies", help="With a preset: your dies, CSV or XLSX.")]
-StockPath = Annotated[Path | None, typer.Option("--stock", help="With a preset: your stock, CSV or XLSX.")]
+StockPath = Annotated[
+    Path | None,
+    typer.Option(
+        "--stock",
+        help="Your stock, CSV or XLSX, one row a width or a roll. Beside a plant file: what is in the store "
+        "now, in place of what the plant says of it.",
+    ),
+]
 ConsumablesPath = Annotated[
     Path | None,
     typer.Option("--consumables", help="With a preset: your inks, varnishes and foils, CSV or XLSX."),
@@ -189,6 +196,8 @@ def plan(
                 state,
                 locks,
                 in_force,
+                _asked(start),
+                datetime.now(UTC),
             )
         )
         _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed, alternatives), out, explain)
@@ -222,7 +231,20 @@ def cost(
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
     with _refusals():
         source = QueueSource(
-            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks, in_force
+            jobs,
+            plant,
+            preset,
+            overrides,
+            zone,
+            dies,
+            stock,
+            mapping,
+            consumables,
+            state,
+            locks,
+            in_force,
+            _asked(start),
+            datetime.now(UTC),
         )
         queue, order = read_source_and_order(source, sequence)
         begins = _begins(queue.plant, start)
@@ -254,7 +276,20 @@ def compare(
     """Say what one order costs more than another, by cause."""
     with _refusals():
         source = QueueSource(
-            jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state, locks, in_force
+            jobs,
+            plant,
+            preset,
+            overrides,
+            zone,
+            dies,
+            stock,
+            mapping,
+            consumables,
+            state,
+            locks,
+            in_force,
+            _asked(start),
+            datetime.now(UTC),
         )
         queue, order = read_source_and_order(source, one)
         other_order = read_source_and_order(source, other)[1]
@@ -288,7 +323,20 @@ def check(
     """Say which jobs are not ready or cannot run, and why."""
     with _refusals():
         queue = read_source(
-            QueueSource(jobs, plant, preset, overrides, zone, dies, stock, mapping, consumables, state)
+            QueueSource(
+                jobs,
+                plant,
+                preset,
+                overrides,
+                zone,
+                dies,
+                stock,
+                mapping,
+                consumables,
+                state,
+                start=_asked(start),
+                now=datetime.now(UTC),
+            )
         )
         readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, start))
         _print(readiness_page(readiness))
@@ -369,18 +417,23 @@ def _refusals() -> Iterator[None]:
 
 def _begins(plant: Plant, start: str | None) -> datetime:
     """The plan's start; says so where the site's clock was taken."""
-    asked: datetime | None = None
-    if start is not None:
-        try:
-            asked = parse_moment(start)
-        except ValueError as error:
-            raise BadInput([Fault(str(error), field="--start", value=start)]) from None
+    asked = _asked(start)
     begins = planning.plan_start(plant, asked, datetime.now(UTC))
     if begins.tzinfo is None:
         begins = at_site(begins, plant.site.zone_info)
         whose = "--start" if asked is not None else "plan_from"
         _print_notes([f"{whose} is read on the site's clock: {full_time(begins)} ({plant.site.zone})."])
     return begins
+
+
+def _asked(start: str | None) -> datetime | None:
+    """The start that was asked for."""
+    if start is None:
+        return None
+    try:
+        return parse_moment(start)
+    except ValueError as error:
+        raise BadInput([Fault(str(error), field="--start", value=start)]) from None
 
 
 def _seconds(seconds: float | None, work: int | None) -> float | None:

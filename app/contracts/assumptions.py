@@ -37,6 +37,7 @@ _UNITS = (
     ("_m_min", "m/min"),
     ("_per_min", "/min"),
     ("eur_per_h", "€/h"),
+    ("eur_per_day", "€/day"),
     ("eur_per_m2", "€/m²"),
     ("eur", "€"),
     ("_min", "min"),

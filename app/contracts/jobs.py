@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Annotated
 
 from pydantic import Field
@@ -11,6 +12,7 @@ from app.contracts.base import (
     Code,
     Contract,
     Count,
+    CountOrZero,
     Euro,
     Millimetres,
     Moment,
@@ -46,6 +48,30 @@ class Version(Contract):
     max_quantity: Count | None = Field(default=None, description="Most labels that may be sent.")
 
 
+class SpliceRule(StrEnum):
+    """Where a splice may lie in a job's sellable web."""
+
+    ANYWHERE = "anywhere"
+    BETWEEN_VERSIONS = "between versions"
+    NEVER = "never"
+
+
+class LeadingEdge(StrEnum):
+    """The edge of a label that comes off its reel first."""
+
+    HEAD = "head"
+    FOOT = "foot"
+    LEFT = "left"
+    RIGHT = "right"
+
+
+class Winding(Contract):
+    """How labels are wound on a customer's reel."""
+
+    outwards: bool = Field(description="Whether the print faces outwards.")
+    leading_edge: LeadingEdge = Field(description="The edge of a label that comes off the reel first.")
+
+
 class Job(Contract):
     """Customer work that runs as one."""
 
@@ -79,4 +105,15 @@ class Job(Contract):
         default=False,
         description="Whether it may run as one with a job made alike beside it, without a job change.",
     )
+    splice_rule: SpliceRule = Field(
+        default=SpliceRule.ANYWHERE,
+        description="Where a splice may lie in its sellable web. never: not between its versions either.",
+    )
+    most_splices_a_reel: CountOrZero | None = Field(
+        default=None, description="Splices that a customer's reel may have; absent: nobody counts."
+    )
+    largest_reel_mm: Millimetres | None = Field(
+        default=None, description="Outside diameter that the customer's reels may have; absent: any."
+    )
+    winding: Winding | None = Field(default=None, description="How labels are wound; absent: not said.")
     versions: tuple[Version, ...] = Field(min_length=1, description="Its SKUs.")

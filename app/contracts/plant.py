@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, Literal
@@ -62,6 +63,15 @@ class Site(Contract):
     @property
     def zone_info(self) -> ZoneInfo:
         return ZoneInfo(self.zone)
+
+    def begins(self, asked: datetime | None, now: datetime) -> datetime:
+        """When a plan begins: as asked, else as the plant file says, else the next full minute."""
+        if asked is not None:
+            return asked
+        if self.plan_from is not None:
+            return self.plan_from
+        minute = now.astimezone(UTC).replace(second=0, microsecond=0)
+        return minute if minute == now else minute + timedelta(minutes=1)
 
 
 class AspectName(StrEnum):
@@ -307,12 +317,69 @@ class Delivery(Contract):
     length_m: Metres = Field(description="How much.")
 
 
+class FlawKind(StrEnum):
+    """What is wrong with a place of a roll."""
+
+    DEFECT = "defect"
+    SPLICE = "splice"
+
+
+class Flaw(Contract):
+    """A flagged place of a roll."""
+
+    kind: FlawKind = Field(description="defect: web that cannot be sold; splice: two webs joined.")
+    from_m: Metres = Field(description="Metres from the outside end, the first that unwinds.")
+    to_m: Metres | None = Field(
+        default=None, description="Where a defect ends; a splice has no length and leaves it out."
+    )
+
+    @property
+    def end_m(self) -> Decimal:
+        """Where it ends; of a splice where it lies."""
+        return self.from_m if self.to_m is None else self.to_m
+
+
+class Roll(Contract):
+    """A roll in the store, or on its way there."""
+
+    id: Code = Field(description="Its number, there once in the plant.")
+    length_m: Metres = Field(gt=0, description="Metres on it.")
+    received: Moment | None = Field(
+        default=None, description="When it came into the store; absent: nobody knows."
+    )
+    best_before: Moment | None = Field(
+        default=None, description="From when on it must not be used; absent: it keeps."
+    )
+    location: str = Field(default="", description="Where it lies.")
+    flaws: tuple[Flaw, ...] = Field(
+        default=(), description="Its flagged places in unwinding order, without overlap."
+    )
+    reserved_for: Code | None = Field(
+        default=None, description="The only job that may take it; absent: any. It need not be in the queue."
+    )
+    on_unwind: Code | None = Field(
+        default=None, description="The line on whose unwind it is; absent: on none."
+    )
+    arrives: Moment | None = Field(
+        default=None, description="When it can be used; absent or passed: it is there."
+    )
+
+
 class StockedWidth(Contract):
     """A substrate in one width."""
 
     width_mm: Millimetres = Field(description="Width of its rolls.")
-    on_hand_m: Metres | None = Field(default=None, description="Metres in the store; absent: not followed.")
-    deliveries: tuple[Delivery, ...] = Field(default=(), description="What is still to come.")
+    on_hand_m: Metres | None = Field(
+        default=None,
+        description="Metres in the store; absent: not followed, or followed by roll. Not given beside rolls.",
+    )
+    deliveries: tuple[Delivery, ...] = Field(
+        default=(),
+        description="What is still to come. Beside rolls: taken to be rolls of the stock's usual length.",
+    )
+    rolls: tuple[Roll, ...] = Field(
+        default=(), description="Its rolls, each by itself; none: it is not followed by roll."
+    )
 
 
 class Substrate(Contract):
@@ -393,6 +460,25 @@ class WashUp(Contract):
     minutes: Minutes = Field(description="How long it takes.")
 
 
+class StockRules(Contract):
+    """What rolls lose and cost whatever is made from them. What is not given is a round figure of ours
+    without a source.
+    """
+
+    least_stub_m: Metres = Field(
+        default=Decimal(100),
+        description="A rest of at least so much goes back to the store, else it is scrap.",
+    )
+    core_tail_m: Metres = Field(
+        default=Decimal(3), description="Lost at the core of every roll that runs to its end."
+    )
+    open_eur: Euro = Field(default=Decimal(2), description="Price of opening a new roll.")
+    age_eur_per_day: Euro = Field(
+        default=Decimal("0.05"),
+        description="Price of every day by which a roll is younger than the oldest that could be taken.",
+    )
+
+
 class Plant(Contract):
     """Everything that stays while queues come and go."""
 
@@ -425,6 +511,9 @@ class Plant(Contract):
         default=Decimal(10),
         description="Price of every run that a sequence in force has elsewhere: not behind the same job on "
         "the same line.",
+    )
+    stock_rules: StockRules = Field(
+        default=StockRules(), description="What rolls lose and cost whatever is made from them."
     )
 
     def aspects_of(self, station: Station) -> dict[AspectName, Aspect]:

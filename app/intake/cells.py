@@ -7,11 +7,11 @@ from collections.abc import Callable
 from decimal import Decimal
 
 from app.contracts.base import LARGEST_COUNT, PITCH_PATTERN, RIGHT_BY_PATTERN
-from app.contracts.jobs import DIE_CUT, INKJET, Layer
+from app.contracts.jobs import DIE_CUT, INKJET, Layer, LeadingEdge, SpliceRule, Winding
 from app.intake.cell_error import CellError
 from app.intake.lines import Separators
 from app.intake.numbers import number_in
-from app.intake.spellings import COLOUR_WORDS, PITCH_WORDS
+from app.intake.spellings import COLOUR_WORDS, PITCH_WORDS, SPLICE_WORDS, WINDING_WORDS
 
 _MOST_DECIMALS = 6
 _LARGEST_NUMBER = 10**10
@@ -89,6 +89,32 @@ def _channels(part: str) -> str:
     if not re.fullmatch(r"[A-Za-z]+", part):
         raise CellError("should be inkjet channels, one letter each, such as CMYK or CMYK+OV+W")
     return part.upper()
+
+
+def splice_rule(text: str) -> SpliceRule:
+    """Where a splice may lie."""
+    word = SPLICE_WORDS.get(text.casefold())
+    if word is None:
+        raise CellError("should be anywhere, between versions or never")
+    return SpliceRule(word)
+
+
+_WINDING_PARTS = re.compile(r"[ ,;/-]+")
+_UNSAID_OF_WINDING = ("wound", "print", "edge", "first", "leading", "leads")
+
+
+def winding(text: str) -> Winding:
+    """How labels are wound, such as `out left`; numbers of positions mean other edges on other charts."""
+    parts = [part for part in _WINDING_PARTS.split(text.casefold()) if part not in _UNSAID_OF_WINDING]
+    words = [WINDING_WORDS.get(part, "") for part in parts]
+    sides = [word for word in words if word in ("in", "out")]
+    edges = [word for word in words if word in tuple(LeadingEdge)]
+    if len(words) != 2 or len(sides) != 1 or len(edges) != 1:
+        raise CellError(
+            "should say out or in, and the edge that comes off first: head, foot, left or right, such as "
+            "“out left”; a position's number means another edge on another chart"
+        )
+    return Winding(outwards=sides[0] == "out", leading_edge=LeadingEdge(edges[0]))
 
 
 NameLayer = Callable[[str], Layer | None]

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from app.contracts.base import at_site
-from app.contracts.jobs import INKJET, MOST_LAYERS, Job, Layer, Version
+from app.contracts.jobs import INKJET, MOST_LAYERS, Job, Layer, SpliceRule, Version
 from app.contracts.plant import Plant
 from app.intake.cells import (
     NameLayer,
@@ -19,7 +19,10 @@ from app.intake.cells import (
     decimal_number,
     layer_groups,
     percentage,
+    splice_rule,
     whole_number,
+    whole_number_or_zero,
+    winding,
     yes_or_no,
 )
 from app.intake.findings import Findings, unknown
@@ -47,6 +50,10 @@ COLUMNS = Columns(
         "late_eur_per_h",
         "least_lot",
         "may_join",
+        "splice_rule",
+        "most_splices_a_reel",
+        "largest_reel_mm",
+        "winding",
     ),
     spellings=OF_JOBS,
 )
@@ -79,6 +86,10 @@ def _readers(name_layer: NameLayer) -> CellReaders:
         "late_eur_per_h": decimal_number,
         "least_lot": whole_number,
         "may_join": _plainly(yes_or_no),
+        "splice_rule": _plainly(splice_rule),
+        "most_splices_a_reel": whole_number_or_zero,
+        "largest_reel_mm": decimal_number,
+        "winding": _plainly(winding),
     }
     return CellReaders(by_column, NEVER_EMPTY, _READ_WHEN_EMPTY)
 
@@ -121,6 +132,7 @@ class _JobReader:
         """A row's values, with faults where cells cannot be read or do not go together."""
         record = readers.record(row, self.file, self.findings)
         self._check_amounts(row, record.values)
+        self._check_reels(row, record.values)
         self._check_times(row, record.values.get("ready"), record.values.get("due"))
         self._check_layering(row, record.values)
         if self.plant is not None:
@@ -183,6 +195,13 @@ class _JobReader:
             self._fault(row, "max_quantity", f"should be at least the quantity, {quantity}")
         if values.get("full_reels") and not row.cells.get("labels_per_reel"):
             self._fault(row, "labels_per_reel", "must be given where only full reels are taken")
+
+    def _check_reels(self, row: Row, values: dict[str, Any]) -> None:
+        if values.get("splice_rule") is SpliceRule.NEVER and values.get("most_splices_a_reel"):
+            self._fault(row, "most_splices_a_reel", "should be 0 or empty where a splice may never lie")
+        core_mm, largest_mm = values.get("core_mm"), values.get("largest_reel_mm")
+        if core_mm is not None and largest_mm is not None and largest_mm <= core_mm:
+            self._fault(row, "largest_reel_mm", f"should be larger than the core, {row.cells['core_mm']} mm")
 
     def _check_times(self, row: Row, ready: datetime | None, due: datetime | None) -> None:
         if ready is None or due is None:

@@ -10,6 +10,7 @@ from app.contracts.jobs import DIE_CUT
 from app.contracts.plant import AspectName, Calendar, Cylinder, Die, Line, LoadedTooling, Plant, Station
 from app.errors import Fault
 from app.intake.findings import Findings, unknown
+from app.intake.roll_checks import check_rolls
 
 Found = Iterator[Fault]
 
@@ -17,6 +18,7 @@ Found = Iterator[Fault]
 def check_references(plant: Plant, file: str, findings: Findings) -> None:
     """Note every name that is unknown or doubled, and every value that contradicts another."""
     findings.faults += _Check(plant, file).faults()
+    check_rolls(plant, file, findings)
 
 
 def check_present(plant: Plant, line: Line, place: str, file: str, findings: Findings) -> None:

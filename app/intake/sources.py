@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 from app.contracts.orders import RunOrder
 from app.errors import BadInput, Fault
+from app.intake.at_start import Beginning
 from app.intake.findings import Findings
 from app.intake.in_force_file import read_in_force
 from app.intake.locks_file import read_locks
@@ -29,11 +31,15 @@ class QueueSource:
     preset, overrides, zone
         A kind of line that ships as data, a file of values a site knows better, and its time zone.
     dies, stock, consumables
-        A shop's lists, for a preset; that of consumables may be left out.
+        A shop's lists, for a preset; that of consumables may be left out. Beside a plant file that of stock
+        says what is in the store now.
     mapping
         A file that says what a shop's headings mean.
     state, locks, in_force
         Files that say how lines stand now, what is fixed about the order, and which sequence is in force.
+    start, now
+        When the plan is to begin, and what time it is, where they are known: rolls must not be out of date
+        then.
     """
 
     jobs: Path
@@ -48,6 +54,8 @@ class QueueSource:
     state: Path | None = None
     locks: Path | None = None
     in_force: Path | None = None
+    start: datetime | None = None
+    now: datetime | None = None
 
 
 def read_source(source: QueueSource) -> Queue:
@@ -65,11 +73,17 @@ def read_source(source: QueueSource) -> Queue:
         queue = (
             _read_preset(source)
             if source.plant is None
-            else read_queue(source.plant, source.jobs, source.mapping)
+            else read_queue(source.plant, source.jobs, source.mapping, source.stock, _beginning(source))
         )
     except BadInput as error:
         raise BadInput([*error.faults, *_faults_beside(source)]) from None
     return _as_it_stands(queue, source)
+
+
+def _beginning(source: QueueSource) -> Beginning:
+    """What is said of the plan's start; faults of a file of present state are told where it is taken."""
+    states = None if source.state is None else read_states(source.state, Findings())
+    return Beginning(source.start, source.now, {} if states is None else states.lines)
 
 
 def _as_it_stands(queue: Queue, source: QueueSource) -> Queue:
@@ -109,9 +123,9 @@ def read_source_and_order(source: QueueSource, order_path: Path) -> tuple[Queue,
     BadInput
         With every fault of all files, or of what was named.
     """
-    is_plain = not any((source.mapping, source.state, source.locks, source.in_force))
+    is_plain = not any((source.mapping, source.stock, source.state, source.locks, source.in_force))
     if source.plant is not None and is_plain and not list(_naming_faults(source)):
-        return read_queue_and_order(source.plant, source.jobs, order_path)
+        return read_queue_and_order(source.plant, source.jobs, order_path, _beginning(source))
     queue = read_source(source)
     findings = Findings()
     order = read_order(order_path, queue.plant, queue.jobs, findings)
@@ -134,7 +148,6 @@ def _naming_faults(source: QueueSource) -> Iterable[Fault]:
         "--overrides": source.overrides,
         "--zone": source.zone,
         "--dies": source.dies,
-        "--stock": source.stock,
         "--consumables": source.consumables,
     }
     for field, value in of_preset.items():
@@ -151,19 +164,19 @@ def _read_preset(source: QueueSource) -> Queue:
     file = None if source.overrides is None else str(source.overrides)
     made = preset_plant(source.preset, overrides, findings, zone=source.zone, file=file)
     if made is None or findings.faults:
-        raise BadInput([*findings.faults, *_list_faults(source.preset, paths)])
+        raise BadInput([*findings.faults, *_list_faults(source.preset, paths, _beginning(source))])
     plant, assumptions = made
-    queue = read_bare_queue(plant, paths, UsualValues())
+    queue = read_bare_queue(plant, paths, UsualValues(), _beginning(source))
     return replace(queue, assumptions=(*assumptions, *queue.assumptions))
 
 
-def _list_faults(preset: str, paths: BarePaths) -> list[Fault]:
+def _list_faults(preset: str, paths: BarePaths, beginning: Beginning) -> list[Fault]:
     """Faults of the lists, read against the preset as it ships."""
     made = preset_plant(preset, None, Findings())
     if made is None:
         return []
     try:
-        read_bare_queue(made[0], paths, UsualValues())
+        read_bare_queue(made[0], paths, UsualValues(), beginning)
     except BadInput as error:
         return list(error.faults)
     return []

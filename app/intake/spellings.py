@@ -31,6 +31,10 @@ OF_JOBS: Spellings = {
     "late_eur_per_h": ("late cost per hour", "late per hour", "penalty per hour"),
     "least_lot": ("least lot size", "smallest lot", "minimum lot", "minimum lot size", "min lot"),
     "may_join": ("join", "may run as one", "can join", "combine", "may combine"),
+    "splice_rule": ("splices", "splicing", "splices allowed", "where splices"),
+    "most_splices_a_reel": ("most splices", "max splices", "splices per reel", "splices per roll"),
+    "largest_reel_mm": ("largest reel", "max reel diameter", "max roll diameter", "max diameter", "max od"),
+    "winding": ("wound", "winding direction", "unwind direction", "wind direction", "wind position"),
 }
 
 OF_DIES: Spellings = {
@@ -63,8 +67,14 @@ OF_STOCK: Spellings = {
     "eur_per_m2": ("price", "price per m2", "cost per m2", "eur m2", "€/m2", "€/m²"),
     "usual_roll_m": ("roll length", "usual roll", "roll m", "standard roll"),
     "print_settings": ("settings", "profile", "print profile"),
-    "delivery_at": ("delivery", "delivery date", "arrives", "expected", "due in"),
+    "delivery_at": ("delivery", "delivery date", "arrives", "arrival", "expected", "due in"),
     "delivery_m": ("delivery metres", "delivery meters", "on order", "on order m", "incoming m"),
+    "received": ("received at", "date received", "receipt", "receipt date", "goods in"),
+    "best_before": ("best before date", "expires", "expiry", "expiry date", "use by"),
+    "location": ("bin", "rack", "shelf", "storage", "storage location"),
+    "defects": ("defect", "flaws", "flaw", "faults", "flagged"),
+    "reserved_for": ("reserved", "reserved job", "allocated to"),
+    "on_unwind": ("unwind", "mounted on", "mounted", "on line"),
 }
 
 OF_CONSUMABLES: Spellings = {
@@ -92,6 +102,43 @@ COLOUR_WORDS: Mapping[str, str] = {
     "green": "G",
     "white": "W",
     "none": "",
+}
+
+FLAW_WORDS: Mapping[str, str] = {
+    "defect": "defect",
+    "flaw": "defect",
+    "fault": "defect",
+    "damage": "defect",
+    "splice": "splice",
+    "join": "splice",
+    "joint": "splice",
+}
+
+SPLICE_WORDS: Mapping[str, str] = {
+    "anywhere": "anywhere",
+    "yes": "anywhere",
+    "allowed": "anywhere",
+    "between versions": "between versions",
+    "between": "between versions",
+    "never": "never",
+    "no": "never",
+    "none": "never",
+    "not allowed": "never",
+}
+
+WINDING_WORDS: Mapping[str, str] = {
+    "out": "out",
+    "outwards": "out",
+    "outside": "out",
+    "in": "in",
+    "inwards": "in",
+    "inside": "in",
+    "head": "head",
+    "top": "head",
+    "foot": "foot",
+    "bottom": "foot",
+    "left": "left",
+    "right": "right",
 }
 
 PITCH_WORDS: Mapping[str, str] = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
@@ -114,9 +114,4 @@ def check(plant: Plant, jobs: Sequence[Job], start: datetime) -> Readiness:
 
 def plan_start(plant: Plant, asked: datetime | None, now: datetime) -> datetime:
     """When a plan begins: as asked, else as the plant file says, else the next full minute."""
-    if asked is not None:
-        return asked
-    if plant.site.plan_from is not None:
-        return plant.site.plan_from
-    minute = now.astimezone(UTC).replace(second=0, microsecond=0)
-    return minute if minute == now else minute + timedelta(minutes=1)
+    return plant.site.begins(asked, now)

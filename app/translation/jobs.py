@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from app.contracts.jobs import INKJET, Job, Layer, Version
+from app.contracts.jobs import INKJET, Job, Layer, Version, Winding
 from app.contracts.plant import Plant
 from app.translation.plant import slit_layout_of
 from app.translation.times import PlanClock
 from app.translation.units import share_from_pct, um_from_mm
 from solver import jobs as solver_jobs
+from solver import reels
 
 
 def solver_job_of(plant: Plant, job: Job, clock: PlanClock) -> solver_jobs.Job:
@@ -39,7 +40,15 @@ def solver_job_of(plant: Plant, job: Job, clock: PlanClock) -> solver_jobs.Job:
         late_eur_per_h=Fraction(late_eur_per_h),
         least_lot=job.least_lot,
         may_join=job.may_join,
+        splice_rule=reels.SpliceRule(job.splice_rule.value),
+        most_splices_a_reel=job.most_splices_a_reel,
+        largest_reel_um=None if job.largest_reel_mm is None else um_from_mm(job.largest_reel_mm),
+        winding=None if job.winding is None else _winding(job.winding),
     )
+
+
+def _winding(winding: Winding) -> reels.Winding:
+    return reels.Winding(winding.outwards, reels.LeadingEdge(winding.leading_edge.value))
 
 
 def _version(plant: Plant, version: Version) -> solver_jobs.Version:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from decimal import Decimal
 from fractions import Fraction
 from typing import TypeVar
@@ -20,6 +21,7 @@ from app.contracts.plant import (
     StockedWidth,
     Substrate,
 )
+from app.translation.rolls import solver_rolls_of, stock_rules_of
 from app.translation.times import PlanClock, calendar_closures
 from app.translation.units import (
     MS_PER_H,
@@ -35,8 +37,12 @@ from solver import plant as solver_plant
 T = TypeVar("T")
 
 
-def solver_plant_of(plant: Plant, clock: PlanClock) -> solver_plant.Plant:
+def solver_plant_of(
+    plant: Plant, clock: PlanClock, queue: Collection[str] | None = None
+) -> solver_plant.Plant:
     """The plant in the solver's units, its calendars and deliveries counted from the plan's start.
+
+    `queue` holds the jobs that are to run: rolls reserved for others are no stock for them. None: any job.
 
     Raises
     ------
@@ -45,7 +51,7 @@ def solver_plant_of(plant: Plant, clock: PlanClock) -> solver_plant.Plant:
     """
     return solver_plant.Plant(
         lines=tuple(_line(plant, line, clock) for line in plant.lines),
-        substrates=tuple(_substrate(substrate, clock) for substrate in plant.substrates),
+        substrates=tuple(_substrate(plant, substrate, clock, queue) for substrate in plant.substrates),
         dies=tuple(_die(plant, die) for die in plant.dies),
         cylinders=tuple(_cylinder(cylinder) for cylinder in plant.cylinders),
         consumables=tuple(_consumable(consumable) for consumable in plant.consumables),
@@ -55,6 +61,7 @@ def solver_plant_of(plant: Plant, clock: PlanClock) -> solver_plant.Plant:
         after_press_ms=ms_from_min(plant.after_press_min),
         core_wall_um=um_from_mm(plant.core_wall_mm),
         moved_run_eur=Fraction(plant.moved_run_eur),
+        stock_rules=stock_rules_of(plant.stock_rules),
     )
 
 
@@ -184,11 +191,24 @@ def _tooling(loaded: LoadedTooling) -> dict[str, str]:
     return tooling | ({} if loaded.core_mm is None else {"core": str(um_from_mm(loaded.core_mm))})
 
 
-def _substrate(substrate: Substrate, clock: PlanClock) -> solver_plant.Substrate:
+def _substrate(
+    plant: Plant, substrate: Substrate, clock: PlanClock, queue: Collection[str] | None
+) -> solver_plant.Substrate:
+    core_tail_um = um_from_m(plant.stock_rules.core_tail_m)
     return solver_plant.Substrate(
         code=substrate.code,
         eur_per_m2=Fraction(substrate.eur_per_m2),
-        widths=tuple(_stocked_width(stocked, clock) for stocked in substrate.widths),
+        widths=tuple(
+            solver_plant.StockedWidth.by_roll(
+                um_from_mm(stocked.width_mm),
+                solver_rolls_of(substrate, stocked, clock),
+                core_tail_um,
+                queue,
+            )
+            if stocked.rolls
+            else _stocked_width(stocked, clock)
+            for stocked in substrate.widths
+        ),
         material_class=substrate.material_class,
         thickness_um=substrate.thickness_um,
         liner_thickness_um=substrate.liner_thickness_um,

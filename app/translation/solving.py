@@ -78,7 +78,7 @@ class Question:
         """
         clock = PlanClock.at(start, plant.site.zone_info)
         try:
-            solver_plant = solver_plant_of(plant, clock)
+            solver_plant = solver_plant_of(plant, clock, {job.job for job in jobs})
             problem = Problem(
                 plant=solver_plant,
                 jobs=tuple(solver_job_of(plant, job, clock) for job in jobs),

@@ -51,7 +51,7 @@ def planted_faults() -> Iterator[Planted]:
 
 PLANTED = list(planted_faults())
 FILES = sorted(
-    path.name for path in BROKEN.iterdir() if re.search(r"_(jobs|plant|stock|dies)\.\w+$", path.name)
+    path.name for path in BROKEN.iterdir() if re.search(r"_(jobs|plant|stock|rolls|dies)\.\w+$", path.name)
 )
 
 
@@ -72,14 +72,15 @@ def faults_of(name: str) -> tuple[Fault, ...]:
     if name.endswith("_dies.csv"):
         read_dies(BROKEN / name, FixedDefaults(), findings)
         return tuple(findings.faults)
+    stock_path = BROKEN / name if name.endswith("_rolls.csv") else None
     with pytest.raises(BadInput) as refused:
-        read_queue(*paths_with(name))
+        read_queue(*paths_with(name), stock_path=stock_path)
     return refused.value.faults
 
 
 def test_the_readme_lists_every_file_and_no_other() -> None:
     assert sorted({planted.file for planted in PLANTED}) == FILES
-    assert len(FILES) > 70
+    assert len(FILES) > 100
 
 
 @pytest.mark.parametrize("name", FILES)
@@ -91,10 +92,12 @@ def test_a_broken_file_is_refused_for_what_is_planted_and_nothing_else(name: str
     assert {fault.file for fault in faults} == {str(BROKEN / name)}
 
 
-@pytest.mark.parametrize("name", [name for name in FILES if re.search(r"_(jobs|plant)\.", name)])
+@pytest.mark.parametrize("name", [name for name in FILES if re.search(r"_(jobs|plant|rolls)\.", name)])
 def test_the_command_line_ends_with_2_and_names_each_planted_fault(name: str) -> None:
     plant, jobs = paths_with(name)
-    result = CliRunner().invoke(commands, ["plan", "--plant", str(plant), "--jobs", str(jobs), "--work", "1"])
+    options = ["--plant", str(plant), "--jobs", str(jobs), "--work", "1"]
+    options += ["--stock", str(BROKEN / name)] if name.endswith("_rolls.csv") else []
+    result = CliRunner().invoke(commands, ["plan", *options])
     told = [line for line in result.stderr.splitlines() if str(BROKEN / name) in line]
     planted = [fault for fault in PLANTED if fault.file == name]
     assert result.exit_code == BAD_INPUT

@@ -12,7 +12,7 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.contracts.jobs import Job
+from app.contracts.jobs import Job, SpliceRule
 from app.intake.findings import Findings
 from app.intake.jobs_file import COLUMNS, read_jobs
 from app.intake.plant_file import read_plant
@@ -57,6 +57,9 @@ def job_values(draw: st.DrawFn) -> dict[str, Any]:
         "labels_per_reel": draw(st.integers(1, 10**6)),
         "core_mm": draw(st.none() | AMOUNTS),
         "late_eur": draw(st.none() | AMOUNTS),
+        "splice_rule": draw(st.sampled_from(SpliceRule)),
+        "most_splices_a_reel": draw(st.sampled_from([0, None])),
+        "largest_reel_mm": draw(st.none() | st.decimals(901, 1200, places=2)),
     }
 
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from app.contracts.jobs import MOST_LAYERS, Job, Layer
+from app.contracts.jobs import MOST_LAYERS, Job, Layer, LeadingEdge, SpliceRule, Winding
 from app.errors import Fault
 from app.intake.findings import MOST_FAULTS, Findings
 from app.intake.jobs_file import read_jobs
@@ -103,6 +103,61 @@ def test_optional_columns_are_taken_in_any_order(files: Files) -> None:
     assert (job.versions[0].overs_pct, job.versions[0].max_quantity) == (Decimal(5), 42000)
     assert job.full_reels
     assert [job.core_mm, job.roll_width_mm, job.late_eur] == [Decimal(76), Decimal(330), Decimal(80)]
+
+
+def test_what_the_customer_asks_of_reels_is_taken(files: Files) -> None:
+    job = one_job(
+        files, splice_rule="Between versions", max_splices="2", largest_reel="300", winding="Out, left first"
+    )
+    assert (job.splice_rule, job.most_splices_a_reel) == (SpliceRule.BETWEEN_VERSIONS, 2)
+    assert job.largest_reel_mm == 300
+    assert job.winding == Winding(outwards=True, leading_edge=LeadingEdge.LEFT)
+    plain = one_job(files)
+    assert (plain.splice_rule, plain.most_splices_a_reel, plain.winding) == (SpliceRule.ANYWHERE, None, None)
+
+
+@pytest.mark.parametrize(
+    ("text", "rule"), [("never", SpliceRule.NEVER), ("None", SpliceRule.NEVER), ("yes", SpliceRule.ANYWHERE)]
+)
+def test_where_splices_may_lie_has_several_words(files: Files, text: str, rule: SpliceRule) -> None:
+    assert one_job(files, splices=text, most_splices_a_reel="0").splice_rule is rule
+
+
+@pytest.mark.parametrize(
+    ("text", "outwards", "edge"),
+    [
+        ("in/foot", False, "foot"),
+        ("wound in-top edge first", False, "head"),
+        ("right out", True, "right"),
+    ],
+)
+def test_winding_is_a_side_and_an_edge(files: Files, text: str, outwards: bool, edge: str) -> None:
+    winding = one_job(files, wound=text).winding
+    assert winding is not None
+    assert (winding.outwards, winding.leading_edge) == (outwards, edge)
+
+
+@pytest.mark.parametrize(
+    ("cells", "column", "right"),
+    [
+        ({"winding": "3"}, "winding", "another edge on another chart"),
+        ({"winding": "out"}, "winding", "should say out or in"),
+        ({"winding": "out in left"}, "winding", "should say out or in"),
+        ({"splice_rule": "2"}, "splice_rule", "should be anywhere, between versions or never"),
+        ({"most_splices_a_reel": "-1"}, "most_splices_a_reel", "whole number"),
+        ({"splice_rule": "no", "most_splices_a_reel": "1"}, "most_splices_a_reel", "never lie"),
+        ({"largest_reel_mm": "76", "core_mm": "76"}, "largest_reel_mm", "larger than the core, 76 mm"),
+        ({"largest_reel_mm": "0"}, "largest_reel_mm", "greater than 0"),
+    ],
+)
+def test_reels_that_cannot_be_are_refused(
+    files: Files, cells: dict[str, str], column: str, right: str
+) -> None:
+    row = sample_rows()[8] | {"core_mm": ""} | cells
+    files.write_jobs([row])
+    (fault,) = read(files)[1].faults
+    assert (fault.row, fault.field, fault.value) == (2, column, cells[column])
+    assert right in fault.right
 
 
 def test_a_date_alone_is_the_end_of_a_due_day_and_the_beginning_of_a_ready_day(files: Files) -> None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from collections.abc import Callable
-from datetime import timedelta
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 
 from app.contracts.jobs import INKJET, Job
-from app.contracts.plant import Line, Plant
+from app.contracts.plant import FlawKind, Line, Plant
 from app.contracts.readiness import Readiness
 from app.intake.queue import read_queue
 from app.services import planning
@@ -69,13 +70,25 @@ def test_the_files_read_back_as_the_drawn_day(day: Day) -> None:
     assert queue.notes == ()
 
 
-def test_the_stock_list_has_the_plants_own_stock(plant: Plant) -> None:
-    listed = {(row["code"], row["width_mm"]): row["metres"] for row in _rows(DAY / "stock.csv")}
-    assert listed == {
-        (substrate.code, str(stocked.width_mm)): str(stocked.on_hand_m)
-        for substrate in plant.substrates
-        for stocked in substrate.widths
-    }
+def test_the_rolls_of_the_stock_list_give_the_plants_own_stock(day: Day) -> None:
+    by_roll = read_queue(DAY / "plant.json", DAY / "jobs.csv", stock_path=DAY / "stock.csv")
+    assert by_roll.notes == ()
+    assert by_roll.plant != day.plant
+    own = Question.of(day.plant, day.jobs, day.start).problem.followed_stocks
+    followed = Question.of(by_roll.plant, day.jobs, day.start).problem.followed_stocks
+    assert {stock: replace(stocked, rolls=()) for stock, stocked in followed.items()} == own
+
+
+def test_some_rolls_of_the_stock_list_are_awkward(day: Day) -> None:
+    plant = read_queue(DAY / "plant.json", DAY / "jobs.csv", stock_path=DAY / "stock.csv").plant
+    rolls = [roll for substrate in plant.substrates for stocked in substrate.widths for roll in stocked.rolls]
+    assert sum(roll.length_m < plant.stock_rules.least_stub_m for roll in rolls) >= 2
+    assert {flaw.kind for roll in rolls for flaw in roll.flaws} == set(FlawKind)
+    assert {roll.reserved_for for roll in rolls} - {None} <= {job.job for job in day.jobs}
+    assert [roll.on_unwind for roll in rolls if roll.on_unwind] == ["H1", "B1"]
+    assert any(roll.reserved_for for roll in rolls)
+    assert any(roll.best_before and roll.best_before.date() <= date(2027, 3, 4) for roll in rolls)
+    assert len({roll.location for roll in rolls}) > 2
 
 
 def test_the_bare_stock_list_counts_what_is_on_order(plant: Plant) -> None:

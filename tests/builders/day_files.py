@@ -14,6 +14,7 @@ from app.contracts.base import plain_number
 from app.contracts.jobs import INKJET, Job, Layer
 from app.contracts.plant import Die, Plant
 from tests.builders.plant_days import SAMPLE_DATA, Day, repeat_mm, sample_day
+from tests.builders.stock_rolls import stock_roll_rows
 
 BARE_COLUMNS = ("job", "version", "quantity", "substrate", "die", "colours", "finishes", "due", "customer")
 GAP_AROUND_MM = 3
@@ -23,7 +24,7 @@ Rows = Iterable[Mapping[str, str]]
 def write_day(day: Day, folder: Path) -> None:
     """Write jobs.csv and stock.csv of a day whose plant.json lies beside them."""
     _write(folder / "jobs.csv", job_rows(day.jobs))
-    _write(folder / "stock.csv", stock_rows(day.plant))
+    _write(folder / "stock.csv", stock_roll_rows(day.plant))
 
 
 def write_bare_day(day: Day, folder: Path) -> None:
@@ -55,32 +56,21 @@ def job_rows(jobs: Iterable[Job]) -> list[dict[str, str]]:
     ]
 
 
-def stock_rows(plant: Plant) -> list[dict[str, str]]:
-    """Metres on hand, a row for every substrate and width."""
+def bare_stock_rows(plant: Plant) -> list[dict[str, str]]:
+    """Metres of every substrate and width; what is on order counts as there, since a bare list has no
+    deliveries.
+    """
     return [
         {
             "code": substrate.code,
             "width_mm": _number(stocked.width_mm),
-            "metres": "" if stocked.on_hand_m is None else _number(stocked.on_hand_m),
+            "metres": _number(
+                sum((delivery.length_m for delivery in stocked.deliveries), stocked.on_hand_m or Decimal(0))
+            ),
+            "material": substrate.name,
         }
         for substrate in plant.substrates
         for stocked in substrate.widths
-    ]
-
-
-def bare_stock_rows(plant: Plant) -> list[dict[str, str]]:
-    """The same with what is on order counted as there, since a bare list has no deliveries."""
-    ordered_m = {
-        (substrate.code, _number(stocked.width_mm)): sum(
-            (delivery.length_m for delivery in stocked.deliveries), stocked.on_hand_m or Decimal(0)
-        )
-        for substrate in plant.substrates
-        for stocked in substrate.widths
-    }
-    names = {substrate.code: substrate.name for substrate in plant.substrates}
-    return [
-        row | {"metres": _number(ordered_m[row["code"], row["width_mm"]]), "material": names[row["code"]]}
-        for row in stock_rows(plant)
     ]
 
 
