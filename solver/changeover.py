@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from solver.layout import MS_PER_MIN, round_half_up
 from solver.make_ready import make_ready_ms
@@ -91,13 +92,9 @@ def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeove
     stop_x_um = [
         line.stations[-1].x_um if handover.mode is Mode.RUN_OUT else group[-1].x_um for group in groups
     ]
-    stopped_at_um = {
-        task.station_idx: x_um for x_um, group in zip(stop_x_um, groups, strict=True) for task in group
-    }
-    if handover.mode is Mode.RUN_OUT:
-        stopped_at_um = dict.fromkeys((SPLICE_TABLE, *handover.used), line.stations[-1].x_um)
+    stopped_at_um = stops_by_station(handover, groups, stop_x_um)
     splice_um = stopped_at_um.get(SPLICE_TABLE, 0) if handover.spliced else None
-    strip_um = _strip_um(line, handover, stopped_at_um, splice_um)
+    strip_um = strip_length_um(line, handover, stopped_at_um, splice_um)
     before, after = spoiled(line, handover, stop_x_um, strip_um)
     spoil_um = sum(end - start for start, end in (*before, *after))
     stops = tuple(
@@ -121,6 +118,16 @@ def changeover_with(line: Line, handover: Handover, groups: Groups) -> Changeove
         clean_down_ms=handover.clean_down_ms,
         duration_ms=round_half_up(duration_ms),
     )
+
+
+def stops_by_station(handover: Handover, groups: Groups, stop_x_um: list[int]) -> dict[int, int]:
+    """By station index: where the last sellable metre is when the station's stop is made.
+
+    A run out has one stop for every used station and the splice, whether they have a task or not.
+    """
+    if handover.mode is Mode.RUN_OUT:
+        return dict.fromkeys((SPLICE_TABLE, *handover.used), stop_x_um[0])
+    return {task.station_idx: x_um for x_um, group in zip(stop_x_um, groups, strict=True) for task in group}
 
 
 def stop_duration_ms(line: Line, group: tuple[Task, ...]) -> Fraction:
@@ -157,28 +164,46 @@ def registers_um(line: Line, handover: Handover) -> dict[int, int]:
     return register_um
 
 
-def _strip_um(line: Line, handover: Handover, stopped_at_um: dict[int, int], splice_um: int | None) -> int:
-    """Web from the last sellable metre to the first on which every station is set.
+class Registering(NamedTuple):
+    """The web `[from_um, to_um)` behind the last sellable metre on which a station comes into register.
+
+    Both ends are the same where it has no register metres: then it is set from there on.
+    """
+
+    station_idx: int
+    from_um: int
+    to_um: int
+
+
+def registering(
+    line: Line, handover: Handover, stopped_at_um: dict[int, int], splice_um: int | None
+) -> Iterator[Registering]:
+    """Where each used station is set on the strip, along the web.
 
     A station is set on web that all before it have worked: M_k is the largest first coordinate of the
-    used stations up to k. Registering together, strip = max(M_k + register_k); in turn,
-    t = max(t, M_k) + register_k along the web.
+    used stations up to k. Registering together, it takes M_k to M_k + register_k; in turn,
+    t = max(t, M_k) to t + register_k along the web.
     """
     register_um = registers_um(line, handover)
     set_um = 0
-    strip_um = 0
+    in_turn_um = 0
     for x_um, station_idxs in by_position(line, handover.used):
         set_um = max(
             set_um,
             *(first_um(line, idx, x_um, stopped_at_um.get(idx), splice_um) for idx in station_idxs),
         )
         for station_idx in station_idxs:
-            register = register_um.get(station_idx, 0)
-            if line.registers_in_turn:
-                strip_um = max(strip_um, set_um) + register
-            else:
-                strip_um = max(strip_um, set_um + register)
-    return max(strip_um, least_strip_um(line, handover, splice_um))
+            from_um = max(in_turn_um, set_um) if line.registers_in_turn else set_um
+            in_turn_um = from_um + register_um.get(station_idx, 0)
+            yield Registering(station_idx, from_um, in_turn_um)
+
+
+def strip_length_um(
+    line: Line, handover: Handover, stopped_at_um: dict[int, int], splice_um: int | None
+) -> int:
+    """Web from the last sellable metre to the first on which every station is set."""
+    set_um = max((there.to_um for there in registering(line, handover, stopped_at_um, splice_um)), default=0)
+    return max(set_um, least_strip_um(line, handover, splice_um))
 
 
 def by_position(line: Line, used: Iterable[int]) -> Iterator[tuple[int, list[int]]]:
