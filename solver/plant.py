@@ -228,6 +228,8 @@ class Line:
         Largest reel on its rewinder.
     counter_x_um
         Where the line's metre counter sits.
+    deceleration_um_s2
+        How fast it slows down in a controlled stop, in µm/s²; None where that is not known.
     """
 
     id: str
@@ -264,6 +266,7 @@ class Line:
     max_repeat_um: int | None = None
     max_reel_diameter_um: int | None = None
     counter_x_um: int = 0
+    deceleration_um_s2: int | None = None
     calendar: Calendar = ALWAYS_OPEN
     present: PresentState = field(default_factory=PresentState)
 
@@ -290,7 +293,14 @@ class Line:
             "counter_x_um",
         ):
             checks.not_negative(name, getattr(self, name))
-        for name in ("web_width_um", "print_width_um", "max_speed_um_min", "setup_speed_um_min", "hands"):
+        for name in (
+            "web_width_um",
+            "print_width_um",
+            "max_speed_um_min",
+            "setup_speed_um_min",
+            "hands",
+            "deceleration_um_s2",
+        ):
             checks.positive_or_none(name, getattr(self, name))
         for material_class, share in (*self.spoilage.items(), ("default", self.default_spoilage)):
             checks.that(0 <= share < 1, f"spoilage of {material_class} must be at least 0 and below 1")

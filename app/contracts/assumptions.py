@@ -34,6 +34,7 @@ class Assumption(Contract):
 
 
 _UNITS = (
+    ("_m_s2", "m/s²"),
     ("_m_min", "m/min"),
     ("_per_min", "/min"),
     ("eur_per_h", "€/h"),

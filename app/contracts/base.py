@@ -89,6 +89,9 @@ RollMetres = Annotated[Number, Field(ge=10, le=10**6, decimal_places=6), _UNQUOT
 MetresPerMinute = Annotated[Number, Field(gt=0, le=1000, decimal_places=6), _UNQUOTED]
 """A speed in m/min."""
 
+MetresPerSecondSquared = Annotated[Number, Field(gt=0, le=100, decimal_places=6), _UNQUOTED]
+"""A deceleration in m/s²."""
+
 StrokesPerMinute = Annotated[Number, Field(gt=0, le=10**5, decimal_places=6), _UNQUOTED]
 
 Euro = Annotated[Number, Field(ge=0, le=10**9, decimal_places=6), _UNQUOTED]

@@ -24,6 +24,7 @@ from app.contracts.base import (
     Euro,
     Metres,
     MetresPerMinute,
+    MetresPerSecondSquared,
     Micrometres,
     Millimetres,
     MillimetresOrZero,
@@ -306,6 +307,9 @@ class Line(Contract):
     max_repeat_mm: Millimetres | None = Field(default=None, description="Longest repeat it runs.")
     max_reel_diameter_mm: Millimetres | None = Field(default=None, description="Largest finished reel.")
     counter_x_m: Metres = Field(default=ZERO, description="Where on the web path its metre counter sits.")
+    deceleration_m_s2: MetresPerSecondSquared | None = Field(
+        default=None, description="How fast it slows down in a controlled stop; absent: not known."
+    )
     calendar: Calendar | None = Field(default=None, description="Its own calendar in place of the plant's.")
     present: PresentState = Field(default=PresentState(), description="How it stands when the plan starts.")
 

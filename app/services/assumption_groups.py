@@ -55,12 +55,15 @@ _WORDS = {
     "hands_while_running": "people making ready while it runs",
     "job_change_min": "minutes of a change of job",
 }
-_UNIT_ENDING = re.compile(r"_(m_min|per_min|min|mm|um|m|pct)$")
+_UNIT_ENDING = re.compile(r"_(m_s2|m_min|per_min|min|mm|um|m|pct)$")
 
 _TRIED_LAST = re.compile(
-    r".*(web_width|print_width|repeat|max_reel_diameter|edge_trim|core_wall|thickness|copies|clean_down).*"
+    r".*(web_width|print_width|repeat|max_reel_diameter|edge_trim|core_wall|thickness|copies|clean_down"
+    r"|deceleration).*"
 )
-"""What decides whether a job can run rather than what an order costs: tried last, should time be short."""
+"""What decides whether a job can run, or what its crew is told, rather than what an order costs: tried last,
+should time be short.
+"""
 
 _BOUNDS = {"darkness": (Decimal(0), Decimal(1))}
 _BELOW_100 = Decimal("99.999999")

@@ -135,6 +135,7 @@ def _line(plant: Plant, line: Line, clock: PlanClock) -> solver_plant.Line:
         max_repeat_um=_um_or_none(line.max_repeat_mm),
         max_reel_diameter_um=_um_or_none(line.max_reel_diameter_mm),
         counter_x_um=um_from_m(line.counter_x_m),
+        deceleration_um_s2=_m_um_or_none(line.deceleration_m_s2),
         calendar=calendar_closures(_or(line.calendar, plant.calendar), clock),
         present=_present(line.present, clock),
     )
