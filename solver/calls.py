@@ -148,8 +148,7 @@ class _LineCalls:
         for number, run in enumerate(self._runs, start=1):
             if run.changeover is not None:
                 yield from self._changeover(number, run, run.changeover, before)
-            if run.roll_end is not None:
-                yield from self._roll_ends(number, run, run.roll_end)
+            yield from self._roll_ends(number, run)
             yield from self._doffs(number, run)
             yield from self._foil_reels(number, run)
             before = run
@@ -234,16 +233,18 @@ class _LineCalls:
             run.stock,
         )
 
-    def _roll_ends(self, number: int, run: Run, roll_end: Changeover) -> Iterator[_Point]:
-        """The roll ends that the ledger has; where they waste nothing it has none, and they come evenly."""
-        chosen = run.placement.stations
-        handover = handover_of(self._line, roll_end, chosen, chosen, run.stock, run.stock, job_change=False)
-        stop = roll_end.stops[0] if roll_end.stops else None
-        ends_um = self._web.roll_ends_um(number) or [
-            self._web.run_web_um(number, run.web_um * (idx + 1) // (run.roll_ends + 1))
-            for idx in range(run.roll_ends)
-        ]
-        for end_um in ends_um:
+    def _roll_ends(self, number: int, run: Run) -> Iterator[_Point]:
+        """The roll ends where the ledger has their splices; where they waste nothing it has none."""
+        ends_um = self._web.roll_ends_um(number)
+        if len(ends_um) != len(run.roll_ends):
+            ends_um = [self._web.run_web_um(number, max(0, end.at_um)) for end in run.roll_ends]
+        for end, end_um in zip(run.roll_ends, ends_um, strict=True):
+            roll_end = end.changeover
+            chosen = () if end.is_on_strip else run.placement.stations
+            handover = handover_of(
+                self._line, roll_end, chosen, chosen, run.stock, run.stock, job_change=False
+            )
+            stop = roll_end.stops[0] if roll_end.stops else None
             yield _Point(
                 kind=CallKind.ROLL_END,
                 run=number,

@@ -222,7 +222,7 @@ def test_a_roll_end_is_called_where_the_ledger_has_its_splice() -> None:
     assert [call.ready.staged[0].item for call in ends] == ["long paper@330000"] * 2
 
 
-def test_roll_ends_that_waste_nothing_are_called_evenly() -> None:
+def test_roll_ends_that_waste_nothing_are_called_where_they_are() -> None:
     line = replace(
         counting_line("H"),
         splice_um=0,
@@ -243,8 +243,7 @@ def last_sellable_um(runs: tuple[Run, ...], number: int) -> tuple[int, int]:
         if run.changeover is not None:
             ledger_um += run.changeover.blank_um + run.changeover.incoming_waste_um
             spliced_um += run.changeover.splice_um
-        if run.roll_end is not None:
-            spliced_um += run.roll_ends * run.roll_end.splice_um
+        spliced_um += sum(end.changeover.splice_um for end in run.roll_ends)
         if following.changeover is not None:
             ledger_um += following.changeover.spoil_before_um
     return ledger_um, ledger_um - spliced_um
@@ -340,7 +339,7 @@ def test_everything_that_stops_a_line_is_called_once(seed: int, lines: int, goal
             assert called == list(stops)
             quiet = changeover is not None and not stops and not changeover.joined
             assert said[CallKind.JOB_CHANGE, number] == quiet
-            assert said[CallKind.ROLL_END, number] == run.roll_ends
+            assert said[CallKind.ROLL_END, number] == len(run.roll_ends)
             assert said[CallKind.DOFF, number] == run.doffs
             assert said[CallKind.FOIL_REEL, number] == run.foil_reel_ends
             assert said[CallKind.CLOSURE, number] == len(run.interruptions)
