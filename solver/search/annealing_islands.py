@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from statistics import median
 
@@ -77,6 +77,21 @@ SETTINGS = (
     AnnealingSettings(0.3, 0.02, 600, 1.5, (0.6, 0.15, 0.15, 0.1), False),
     AnnealingSettings(2.0, 0.05, 300, 1.3, (0.5, 0.25, 0.15, 0.1), True),
 )
+"""The islands of one line."""
+COOL_ISLAND = AnnealingSettings(0.3, 0.02, 600, 1.5, (0.6, 0.15, 0.15, 0.1), False)
+HOT_ISLAND = AnnealingSettings(2.0, 0.02, 300, 1.5, (0.6, 0.15, 0.15, 0.1), True)
+"""The islands of several lines; more would have less work each."""
+HOT_RUNS, LEAST_HOT = 60, 0.5
+"""How many runs the hot one is for; for more it is cooler, down to the least: it would not get far."""
+
+
+def settings_of(lines: int, runs: int) -> tuple[AnnealingSettings, ...]:
+    """The islands for orders of so many runs."""
+    if lines == 1:
+        return SETTINGS
+    hot = min(HOT_ISLAND.hot, max(LEAST_HOT, HOT_ISLAND.hot * HOT_RUNS / max(1, runs)))
+    return COOL_ISLAND, replace(HOT_ISLAND, hot=hot)
+
 
 
 def annealing_rounds(runs: int) -> Rounds:
@@ -89,9 +104,10 @@ def annealing_islands(
 ) -> list[AnnealingIsland]:
     """The islands of one search, each from the best of these orders, of which there is at least one."""
     queue = PlantQueue(compiled)
+    lines = len(compiled.lines)
     islands = [
         AnnealingIsland(queue, orders[0], settings, seed, stream, halt)
-        for stream, settings in enumerate(SETTINGS)
+        for stream, settings in enumerate(settings_of(lines, int(orders[0][:lines].sum())))
     ]
     for order in orders:
         islands[0].adopt(order)
@@ -123,20 +139,21 @@ def dispatching(islands: Sequence[AnnealingIsland]) -> Iterator[list[Task]]:
     def dispatch(island: AnnealingIsland, look_ahead: LookAhead) -> None:
         tried[look_ahead] = island.dispatch(*look_ahead)
 
-    def stage(look_aheads: Iterable[LookAhead]) -> list[Task]:
-        return [
-            partial(dispatch, island, look_ahead)
-            for island, look_ahead in zip(islands, look_aheads, strict=False)
-        ]
+    def stages(look_aheads: Sequence[LookAhead]) -> Iterator[list[Task]]:
+        for first in range(0, len(look_aheads), len(islands)):
+            yield [
+                partial(dispatch, island, look_ahead)
+                for island, look_ahead in zip(islands, look_aheads[first:], strict=False)
+            ]
 
     def best() -> LookAhead:
         return min(tried, key=lambda look_ahead: (tried[look_ahead], look_ahead))
 
-    yield stage(LOOK_AHEADS)
+    yield from stages(LOOK_AHEADS)
     due, setup = best()
-    yield stage([(due / 2, setup), (due * 2, setup)])
+    yield from stages([(due / 2, setup), (due * 2, setup)])
     due, setup = best()
-    yield stage([(due, setup / 3), (due, setup * 3)])
+    yield from stages([(due, setup / 3), (due, setup * 3)])
     go_on_from_best(islands)
 
 
