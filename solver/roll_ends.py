@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from solver.stretches import Segment, SegmentKind, SpliceRule, Stretch
+from solver.reels import SpliceRule
+from solver.stretches import Segment, SegmentKind, Stretch
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,14 +8,7 @@ from fractions import Fraction
 from itertools import accumulate, pairwise
 
 from solver.checks import Checks
-
-
-class SpliceRule(StrEnum):
-    """Where a customer takes a splice: in any reel, between versions only, or nowhere in the job's web."""
-
-    ANYWHERE = "anywhere"
-    BETWEEN_VERSIONS = "between versions"
-    NEVER = "never"
+from solver.reels import SpliceRule
 
 
 class SegmentKind(StrEnum):

@@ -93,7 +93,6 @@ def settings_of(lines: int, runs: int) -> tuple[AnnealingSettings, ...]:
     return COOL_ISLAND, replace(HOT_ISLAND, hot=hot)
 
 
-
 def annealing_rounds(runs: int) -> Rounds:
     """How work is dealt out; changes of longer orders take longer."""
     return Rounds(max(200, 600_000 // max(1, runs)), 20)

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
+from solver.reels import SpliceRule
 from solver.roll_candidates import Candidate, Part, RollPrices
-from solver.stretches import Segment, SegmentKind, SpliceRule, Stretch
+from solver.stretches import Segment, SegmentKind, Stretch
 
 Counts = dict[tuple[int, int], int]
 

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.oldest_first import oldest_first
+from solver.reels import SpliceRule
 from solver.roll_candidates import Candidate, Part, RollPrices, usable_rolls
 from solver.roll_choice import (
     CostKind,
@@ -25,7 +26,7 @@ from solver.roll_choice import (
     crowded,
 )
 from solver.stock import choose_rolls
-from solver.stretches import Segment, SegmentKind, SpliceRule, Stretch
+from solver.stretches import Segment, SegmentKind, Stretch
 from tests.builders.every_laying import EveryLaying, drawn_choice
 
 M = 1_000_000

@@ -1,0 +1,159 @@
+"""The web ledger by roll: what every metre of every roll that was taken became."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from solver.ledger import web_ledger
+from solver.problem import Problem
+from solver.roll_choice import CutOut, Rest, RestKind, RollChoice, Use
+from solver.roll_plan import RolledStretch, RollPlan
+from solver.rolls import Roll
+from solver.sequence import Piece
+
+
+class RollPart(StrEnum):
+    """What a part of a roll became."""
+
+    WEB = "web"
+    CUT_OUT = "cut out"
+    CORE_TAIL = "core tail"
+    SCRAP = "scrap"
+    STUB = "stub"
+
+
+@dataclass(frozen=True, slots=True)
+class RollPiece:
+    """A part of a roll, `[from_um, to_um)` from the first metre that unwinds.
+
+    Parameters
+    ----------
+    part
+        Web that ran on a line; cut out with a defect; lost at the core; a rest too short to be kept; a
+        rest that is back in the store.
+    web
+        Where it ran and what it was there; None where it did not run.
+    """
+
+    roll: str
+    from_um: int
+    to_um: int
+    part: RollPart
+    web: Piece | None = None
+
+    @property
+    def length_um(self) -> int:
+        return self.to_um - self.from_um
+
+
+def roll_ledger(problem: Problem, plan: RollPlan) -> dict[str, tuple[RollPiece, ...]]:
+    """By roll: all of it in order, of every roll that was taken. Lengths add up to the roll's.
+
+    Raises
+    ------
+    ValueError
+        Where the plan has not settled: then its rolls are not those of its web.
+    """
+    if not plan.settled:
+        raise ValueError("roll ends and the hours they fall in never agreed")
+    lengths_um = {
+        roll.id: roll.length_um
+        for substrate in problem.plant.substrates
+        for stocked in substrate.widths
+        for roll in stocked.rolls
+    }
+    pieces: dict[str, list[RollPiece]] = {}
+    ledger = web_ledger(problem, plan.sequence)
+    for line_idx, line_pieces in enumerate(ledger):
+        own = [each for each in plan.stretches if each.stretch.line_idx == line_idx]
+        for each, web in zip(_in_web_order(own), _by_stretch(line_pieces), strict=True):
+            if isinstance(each.choice, RollChoice):
+                for piece in _laid(each.choice, web):
+                    pieces.setdefault(piece.roll, []).append(piece)
+    return {roll: tuple(_whole(roll, own, lengths_um[roll])) for roll, own in sorted(pieces.items())}
+
+
+def _in_web_order(stretches: Sequence[RolledStretch]) -> list[RolledStretch]:
+    """A line's stretches as its web has them; some begin at the same instant."""
+    return sorted(stretches, key=lambda each: each.stretch.pieces[0][0].from_um)
+
+
+def _by_stretch(pieces: Sequence[Piece]) -> Iterator[list[Piece]]:
+    """A line's web, parted where the stock changes."""
+    own: list[Piece] = []
+    for piece in pieces:
+        if own and own[-1].stock != piece.stock:
+            yield own
+            own = []
+        own.append(piece)
+    if own:
+        yield own
+
+
+def _laid(choice: RollChoice, web: Sequence[Piece]) -> Iterator[RollPiece]:
+    """A stretch's web on the rolls chosen for it, and what of them did not run."""
+    left = list(web)
+    for use in choice.uses:
+        yield from _of_use(use, left)
+    for cut_out in choice.cut_outs:
+        yield _unused(cut_out, RollPart.CUT_OUT)
+    for rest in choice.rests:
+        yield _unused(rest, _PARTS[rest.kind])
+
+
+_PARTS = {
+    RestKind.RUN_OUT: RollPart.CORE_TAIL,
+    RestKind.SCRAP: RollPart.SCRAP,
+    RestKind.STUB: RollPart.STUB,
+}
+
+
+def _of_use(use: Use, left: list[Piece]) -> Iterator[RollPiece]:
+    """Take a use's length off the web that is left."""
+    at_um = use.from_um
+    while at_um < use.to_um:
+        piece = left.pop(0)
+        length_um = min(piece.length_um, use.to_um - at_um)
+        cut_um = piece.from_um + length_um
+        yield RollPiece(use.roll, at_um, at_um + length_um, RollPart.WEB, replace(piece, to_um=cut_um))
+        if cut_um < piece.to_um:
+            left.insert(0, replace(piece, from_um=cut_um))
+        at_um += length_um
+
+
+def _unused(what: CutOut | Rest, part: RollPart) -> RollPiece:
+    return RollPiece(what.roll, what.from_um, what.to_um, part)
+
+
+def _whole(roll: str, pieces: list[RollPiece], length_um: int) -> Iterator[RollPiece]:
+    """A roll's pieces in order. A stub that another stretch took up again is no stub any more."""
+    ordered = sorted(pieces, key=lambda piece: (piece.from_um, piece.to_um))
+    later_um = max((piece.from_um for piece in ordered if piece.part is not RollPart.STUB), default=0)
+    at_um = 0
+    for piece in ordered:
+        if piece.part is RollPart.STUB and piece.from_um <= later_um:
+            continue
+        if piece.length_um == 0:
+            continue
+        if piece.from_um != at_um:
+            raise ValueError(f"roll {roll} has nothing from {at_um} to {piece.from_um} µm")
+        yield piece
+        at_um = piece.to_um
+    if at_um != length_um:
+        raise ValueError(f"roll {roll} is {length_um} µm long, its pieces {at_um} µm")
+
+
+def unopened(problem: Problem, plan: RollPlan) -> tuple[Roll, ...]:
+    """The rolls that nothing was taken of."""
+    taken = {
+        use.roll for each in plan.stretches if isinstance(each.choice, RollChoice) for use in each.choice.uses
+    }
+    return tuple(
+        roll
+        for substrate in problem.plant.substrates
+        for stocked in substrate.widths
+        for roll in stocked.rolls
+        if roll.id not in taken
+    )

@@ -1,0 +1,125 @@
+"""Rolls for whole sequences: every metre of every roll in one place, and the account with their ends."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from itertools import pairwise
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from solver.account import account
+from solver.ledger import web_ledger
+from solver.problem import Problem
+from solver.roll_choice import RestKind, RollChoice
+from solver.roll_ledger import roll_ledger, unopened
+from solver.roll_plan import RollPlan, with_rolls
+from solver.rolls import Roll
+from solver.sequence import Order, PieceKind
+from solver.weights import GOALS, Weights
+from tests.builders.days import DayShape, drawn_day, drawn_order
+from tests.builders.drawn_rolls import with_drawn_rolls
+from tests.checker.check import check_sequence
+
+SEEDS = st.integers(min_value=0, max_value=10**9)
+GOAL_NAMES = st.sampled_from(sorted(GOALS))
+
+
+def rolled_day(seed: int, lines: int) -> tuple[Problem, Order]:
+    problem = drawn_day(seed, DayShape(jobs=7, lines=lines, limited_stock=False))
+    order = drawn_order(problem, seed)
+    return with_drawn_rolls(problem, account(problem, order, Weights()), seed), order
+
+
+def rolls_of(problem: Problem) -> dict[str, Roll]:
+    return {
+        roll.id: roll
+        for substrate in problem.plant.substrates
+        for stocked in substrate.widths
+        for roll in stocked.rolls
+    }
+
+
+def choices_of(plan: RollPlan) -> list[RollChoice]:
+    return [each.choice for each in plan.stretches if isinstance(each.choice, RollChoice)]
+
+
+@settings(max_examples=30, deadline=None)
+@given(SEEDS, st.integers(1, 3), GOAL_NAMES)
+def test_the_checker_accepts_a_sequence_with_its_rolls(seed: int, lines: int, goal: str) -> None:
+    problem, order = rolled_day(seed, lines)
+    with_ends, plan = with_rolls(problem, order, GOALS[goal])
+    sequence = plan.sequence
+    assert check_sequence(with_ends, sequence, GOALS[goal], web_ledger(with_ends, sequence)) == []
+
+
+@settings(max_examples=30, deadline=None)
+@given(SEEDS, st.integers(1, 3))
+def test_no_metre_of_a_roll_is_used_twice(seed: int, lines: int) -> None:
+    problem, order = rolled_day(seed, lines)
+    _, plan = with_rolls(problem, order, Weights())
+    used: dict[str, list[tuple[int, int]]] = defaultdict(list)
+    for choice in choices_of(plan):
+        for use in choice.uses:
+            used[use.roll].append((use.from_um, use.to_um))
+        for cut_out in choice.cut_outs:
+            used[cut_out.roll].append((cut_out.from_um, cut_out.to_um))
+        for rest in choice.rests:
+            if rest.kind is not RestKind.STUB:
+                used[rest.roll].append((rest.from_um, rest.to_um))
+    rolls = rolls_of(problem)
+    for name, pieces in used.items():
+        for (_, end_um), (start_um, _) in pairwise(sorted(pieces)):
+            assert end_um <= start_um
+        assert min(pieces)[0] >= 0
+        assert max(pieces)[1] <= rolls[name].length_um
+
+
+@settings(max_examples=30, deadline=None)
+@given(SEEDS, st.integers(1, 3))
+def test_every_metre_of_web_is_a_metre_of_a_roll(seed: int, lines: int) -> None:
+    problem, order = rolled_day(seed, lines)
+    with_ends, plan = with_rolls(problem, order, Weights())
+    if not plan.settled or plan.shortages:
+        return
+    web_um = sum(piece.length_um for pieces in web_ledger(with_ends, plan.sequence) for piece in pieces)
+    rolled_um = sum(use.to_um - use.from_um for choice in choices_of(plan) for use in choice.uses)
+    assert web_um == rolled_um
+
+
+@settings(max_examples=20, deadline=None)
+@given(SEEDS)
+def test_there_is_a_splice_for_every_roll_end(seed: int) -> None:
+    problem, order = rolled_day(seed, 2)
+    with_ends, plan = with_rolls(problem, order, Weights())
+    if not plan.settled:
+        return
+    spliced = sum(
+        piece.kind is PieceKind.SPLICE and piece.cause == "roll end"
+        for pieces in web_ledger(with_ends, plan.sequence)
+        for piece in pieces
+    )
+    assert spliced == sum(choice.roll_ends for choice in choices_of(plan))
+
+
+@settings(max_examples=30, deadline=None)
+@given(SEEDS, st.integers(1, 3))
+def test_the_pieces_of_a_roll_are_as_long_as_the_roll(seed: int, lines: int) -> None:
+    problem, order = rolled_day(seed, lines)
+    with_ends, plan = with_rolls(problem, order, Weights())
+    if not plan.settled:
+        return
+    rolls = rolls_of(problem)
+    ledger = roll_ledger(with_ends, plan)
+    for name, pieces in ledger.items():
+        assert sum(piece.length_um for piece in pieces) == rolls[name].length_um
+        assert [piece.from_um for piece in pieces] == [0, *(piece.to_um for piece in pieces[:-1])]
+    ran = {piece.web for pieces in ledger.values() for piece in pieces if piece.web is not None}
+    web = {piece for pieces in web_ledger(with_ends, plan.sequence) for piece in pieces}
+    assert sum(piece.length_um for piece in ran) == sum(piece.length_um for piece in web)
+    assert {roll.id for roll in unopened(problem, plan)} == set(rolls) - set(ledger)
+
+
+def test_most_days_settle() -> None:
+    settled = sum(with_rolls(*rolled_day(seed, 2), Weights())[1].settled for seed in range(20))
+    assert settled >= 18
