@@ -29,7 +29,7 @@ from solver.crew_call import (
     Staged,
     UnderStation,
 )
-from solver.layout import MS_PER_MIN, further_rolls
+from solver.layout import MS_PER_MIN, further_rolls, reel_web_um
 from solver.ledger import web_ledger
 from solver.line_clock import Halt, passage
 from solver.line_web import LineWeb
@@ -267,8 +267,7 @@ class _LineCalls:
             for doff in range(1, doffs + 1):
                 done_um = version.web_um
                 if doff < doffs and job.labels_per_reel is not None:
-                    good_um = Fraction(doff * job.labels_per_reel * die.repeat_um, die.around)
-                    done_um = math.floor(good_um * version.web_um / version.good_um)
+                    done_um = math.floor(doff * reel_web_um(job.labels_per_reel, die, version))
                 yield _Point(
                     kind=CallKind.DOFF,
                     run=number,

@@ -62,6 +62,11 @@ def reel_diameter_um(plant: Plant, job: Job, die: Die, thickness_um: int | None)
     return roll_diameter_um(float(job.labels_per_reel * label_pitch_um(die)), core_outside_um, thickness_um)
 
 
+def reel_web_um(labels: int, die: Die, version: VersionRun) -> Fraction:
+    """Web that puts so many labels on a reel of every lane, the rejected ones spread evenly."""
+    return labels * label_pitch_um(die) * version.web_um / version.good_um
+
+
 def full_reel_count(labels: int, labels_per_reel: int, lanes: int) -> int:
     """Reels when every lane gets whole reels: 20,000 at 1,000 on 3 lanes are 21."""
     return math.ceil(Fraction(math.ceil(Fraction(labels, labels_per_reel)), lanes)) * lanes

@@ -13,13 +13,16 @@ from solver.problem import Problem
 from solver.sequence import Changeover, LineRuns, Piece, PieceKind, Run, Sequence, Stock
 from solver.setups import outgoing_stock
 
+Wasted = tuple[tuple[PieceKind, int, str], ...]
+"""Pieces of waste in order: kind, length in µm, cause."""
+
 
 @dataclass(frozen=True, slots=True)
 class Cut:
     """Waste inside a run's web: after how much of it, and which pieces."""
 
     after_um: int
-    pieces: tuple[tuple[PieceKind, int, str], ...]
+    pieces: Wasted
 
 
 def web_ledger(problem: Problem, sequence: Sequence) -> tuple[tuple[Piece, ...], ...]:
@@ -75,7 +78,7 @@ def _add_changeover(web: _Web, changeover: Changeover, run: Run) -> None:
             at_um = max(0, strip_um + end.at_um)
             web.add(PieceKind.STRIP, at_um - done_um, run.stock, run.job, "changeover")
             done_um = at_um
-            _add_cut(web, run, Cut(0, _roll_end_pieces(end.changeover)))
+            _add_pieces(web, run, _roll_end_pieces(end.changeover))
     web.add(PieceKind.STRIP, strip_um - done_um, run.stock, run.job, "changeover")
 
 
@@ -93,15 +96,15 @@ def _add_run(web: _Web, run: Run, following: Changeover | None, restart_um: int)
                 cut = cuts.pop(0)
                 web.add(kind, cut.after_um - done_um, run.stock, run.job, "run", version.version)
                 done_um = cut.after_um
-                _add_cut(web, run, cut)
+                _add_pieces(web, run, cut.pieces)
             web.add(kind, end_um - done_um, run.stock, run.job, "run", version.version)
             done_um = end_um
     for cut in cuts:
-        _add_cut(web, run, cut)
+        _add_pieces(web, run, cut.pieces)
 
 
-def _add_cut(web: _Web, run: Run, cut: Cut) -> None:
-    for kind, length_um, cause in cut.pieces:
+def _add_pieces(web: _Web, run: Run, pieces: Wasted) -> None:
+    for kind, length_um, cause in pieces:
         web.add(kind, length_um, run.stock, run.job, cause)
 
 
@@ -113,9 +116,8 @@ def _cuts(run: Run, following: Changeover | None, restart_um: int) -> Iterator[C
             yield _spoiled(min(web_um, start_um - behind_um), start_um, end_um)
             behind_um += end_um - start_um
     for end in run.roll_ends:
-        if end.is_on_strip:
-            continue
-        yield Cut(end.at_um, _roll_end_pieces(end.changeover))
+        if not end.is_on_strip:
+            yield Cut(end.at_um, _roll_end_pieces(end.changeover))
     for interruption in run.interruptions:
         work_ms = run.run_ms + run.roll_end_ms
         done_ms = interruption.work_done_ms if interruption.during_run else 0
@@ -137,7 +139,7 @@ def _spoiled(after_um: int, start_um: int, end_um: int) -> Cut:
     return Cut(after_um, ((PieceKind.RESTART, end_um - start_um, "changeover"),))
 
 
-def _roll_end_pieces(roll_end: Changeover) -> tuple[tuple[PieceKind, int, str], ...]:
+def _roll_end_pieces(roll_end: Changeover) -> Wasted:
     return (
         (PieceKind.RESTART, roll_end.spoil_before_um + roll_end.spoil_after_um, "roll end"),
         (PieceKind.SPLICE, roll_end.splice_um, "roll end"),

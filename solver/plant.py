@@ -7,7 +7,7 @@ raises `ValueError` with all that is wrong; what refers to something else is che
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
@@ -536,18 +536,20 @@ class Plant:
         self._check_rolls(checks)
         checks.done()
 
+    @property
+    def rolls(self) -> Iterator[tuple[Substrate, StockedWidth, Roll]]:
+        """Every roll, with the substrate and the width that it is of."""
+        for substrate in self.substrates:
+            for stocked in substrate.widths:
+                for roll in stocked.rolls:
+                    yield substrate, stocked, roll
+
     def _check_rolls(self, checks: Checks) -> None:
         """A roll is there once, and on an unwind where it is what that line has threaded."""
-        rolls = [
-            (substrate, stocked, roll)
-            for substrate in self.substrates
-            for stocked in substrate.widths
-            for roll in stocked.rolls
-        ]
-        checks.unique("rolls", (roll.id for _, _, roll in rolls))
+        checks.unique("rolls", (roll.id for _, _, roll in self.rolls))
         lines = {line.id: line for line in self.lines}
         mounted: dict[str, str] = {}
-        for substrate, stocked, roll in rolls:
+        for substrate, stocked, roll in self.rolls:
             if roll.on_unwind is None:
                 continue
             line = lines.get(roll.on_unwind)

@@ -8,6 +8,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from solver.checks import Checks
+from solver.rolls import StockRules
 from solver.stretches import Stretch
 
 
@@ -75,34 +76,6 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
-class RollPrices:
-    """What a stretch pays for rolls beyond their web and their ends.
-
-    Parameters
-    ----------
-    least_stub_um
-        A shorter stub is scrap, at the roll's price; one as long goes back to the store and costs nothing.
-    core_tail_um
-        Lost at the core of a roll that runs to its end.
-    open_eur
-        For every roll taken that is not on the unwind already.
-    age_eur_per_day
-        For every day by which a roll taken is younger than the oldest that could be taken.
-    """
-
-    least_stub_um: int = 0
-    core_tail_um: int = 0
-    open_eur: Fraction = Fraction(0)
-    age_eur_per_day: Fraction = Fraction(0)
-
-    def __post_init__(self) -> None:
-        checks = Checks("roll prices")
-        for name in ("least_stub_um", "core_tail_um", "open_eur", "age_eur_per_day"):
-            checks.not_negative(name, getattr(self, name))
-        checks.done()
-
-
-@dataclass(frozen=True, slots=True)
 class Piece:
     """What unwinds of a roll without a flaw.
 
@@ -161,7 +134,7 @@ class Usable:
         return next((last for first, last in self.windows if first <= from_um < last), from_um)
 
 
-def usable_rolls(stretch: Stretch, candidates: Sequence[Candidate], prices: RollPrices) -> tuple[Usable, ...]:
+def usable_rolls(stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules) -> tuple[Usable, ...]:
     """Those of which something could be used somewhere, in the order given.
 
     Raises

@@ -9,8 +9,9 @@ from enum import StrEnum
 from fractions import Fraction
 from itertools import groupby, pairwise
 
-from solver.roll_candidates import Piece, RollPrices, Usable
+from solver.roll_candidates import Piece, Usable
 from solver.roll_ends import counted_segments, roll_end_spots, spot_at, start_spot
+from solver.rolls import StockRules
 from solver.stretches import SegmentKind, Stretch
 
 
@@ -164,7 +165,7 @@ class Shortage:
 
 
 def chosen(
-    stretch: Stretch, rolls: Sequence[Usable], prices: RollPrices, taken: Sequence[Taken], proven: bool
+    stretch: Stretch, rolls: Sequence[Usable], prices: StockRules, taken: Sequence[Taken], proven: bool
 ) -> RollChoice:
     """What pieces laid on a stretch are and cost.
 
@@ -204,7 +205,7 @@ class _Account:
     """One answer, roll by roll."""
 
     def __init__(
-        self, stretch: Stretch, rolls: Sequence[Usable], prices: RollPrices, taken: Sequence[Taken]
+        self, stretch: Stretch, rolls: Sequence[Usable], prices: StockRules, taken: Sequence[Taken]
     ) -> None:
         self._stretch = stretch
         self._rolls = rolls

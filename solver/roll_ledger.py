@@ -12,6 +12,7 @@ from solver.roll_choice import CutOut, Rest, RestKind, RollChoice, Use
 from solver.roll_plan import RolledStretch, RollPlan
 from solver.rolls import Roll
 from solver.sequence import Piece
+from solver.web_stretches import by_stock
 
 
 class RollPart(StrEnum):
@@ -58,17 +59,12 @@ def roll_ledger(problem: Problem, plan: RollPlan) -> dict[str, tuple[RollPiece, 
     """
     if not plan.settled:
         raise ValueError("roll ends and the hours they fall in never agreed")
-    lengths_um = {
-        roll.id: roll.length_um
-        for substrate in problem.plant.substrates
-        for stocked in substrate.widths
-        for roll in stocked.rolls
-    }
+    lengths_um = {roll.id: roll.length_um for _, _, roll in problem.plant.rolls}
     pieces: dict[str, list[RollPiece]] = {}
     ledger = web_ledger(problem, plan.sequence)
     for line_idx, line_pieces in enumerate(ledger):
         own = [each for each in plan.stretches if each.stretch.line_idx == line_idx]
-        for each, web in zip(_in_web_order(own), _by_stretch(line_pieces), strict=True):
+        for each, web in zip(_in_web_order(own), by_stock(line_pieces), strict=True):
             if isinstance(each.choice, RollChoice):
                 for piece in _laid(each.choice, web):
                     pieces.setdefault(piece.roll, []).append(piece)
@@ -78,18 +74,6 @@ def roll_ledger(problem: Problem, plan: RollPlan) -> dict[str, tuple[RollPiece, 
 def _in_web_order(stretches: Sequence[RolledStretch]) -> list[RolledStretch]:
     """A line's stretches as its web has them; some begin at the same instant."""
     return sorted(stretches, key=lambda each: each.stretch.pieces[0][0].from_um)
-
-
-def _by_stretch(pieces: Sequence[Piece]) -> Iterator[list[Piece]]:
-    """A line's web, parted where the stock changes."""
-    own: list[Piece] = []
-    for piece in pieces:
-        if own and own[-1].stock != piece.stock:
-            yield own
-            own = []
-        own.append(piece)
-    if own:
-        yield own
 
 
 def _laid(choice: RollChoice, web: Sequence[Piece]) -> Iterator[RollPiece]:
@@ -150,10 +134,4 @@ def unopened(problem: Problem, plan: RollPlan) -> tuple[Roll, ...]:
     taken = {
         use.roll for each in plan.stretches if isinstance(each.choice, RollChoice) for use in each.choice.uses
     }
-    return tuple(
-        roll
-        for substrate in problem.plant.substrates
-        for stocked in substrate.widths
-        for roll in stocked.rolls
-        if roll.id not in taken
-    )
+    return tuple(roll for _, _, roll in problem.plant.rolls if roll.id not in taken)

@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import TypeVar
 
 from solver.account import account
 from solver.problem import Problem
-from solver.roll_candidates import Candidate, Part, RollPrices
-from solver.roll_choice import RestKind, RollChoice, Shortage
+from solver.roll_candidates import Candidate, Part
+from solver.roll_choice import CutOut, Rest, RestKind, RollChoice, Shortage, Use
 from solver.rolls import FlawKind, Roll
 from solver.sequence import Order, RollEnds, Sequence, Stock
 from solver.stock import MOST_GROWN, choose_rolls
@@ -22,6 +23,7 @@ from solver.web_stretches import LineStretch, RunKey, stretches_of
 from solver.weights import Weights
 
 MS_PER_DAY = 86_400_000
+PartOfRoll = TypeVar("PartOfRoll", Use, CutOut, Rest)
 MOST_ROUNDS = 6
 """Costings until roll ends and the hours they fall in agree."""
 
@@ -75,15 +77,17 @@ def with_rolls(problem: Problem, order: Order, weights: Weights) -> tuple[Proble
 
 def _chosen(problem: Problem, sequence: Sequence, weights: Weights) -> Iterator[RolledStretch]:
     """Rolls for every stretch, each from what the earlier ones leave."""
-    store = _Store(problem)
+    store, rules = _Store(problem), problem.plant.stock_rules
+    begun: set[int] = set()
     for stretch in stretches_of(problem, sequence, weights):
+        is_first = stretch.line_idx not in begun
         if not store.follows(stretch.stock):
             yield RolledStretch(stretch, None)
             continue
-        candidates = store.candidates(stretch)
-        choice = choose_rolls(stretch.stretch, [each for each, _ in candidates], store.prices, MOST_GROWN)
+        begun.add(stretch.line_idx)
+        choice = choose_rolls(stretch.stretch, store.candidates(stretch, is_first), rules, MOST_GROWN)
         if isinstance(choice, RollChoice):
-            choice = store.take(stretch, choice, _end_ms(sequence, stretch))
+            choice = store.take(choice, _end_ms(sequence, stretch))
         yield RolledStretch(stretch, choice)
 
 
@@ -101,28 +105,19 @@ class _Store:
         self._problem = problem
         self._rolls: dict[Stock, tuple[Roll, ...]] = {
             Stock(substrate.code, stocked.width_um): stocked.rolls
-            for substrate in problem.plant.substrates
-            for stocked in substrate.widths
-            if stocked.rolls
+            for substrate, stocked, _ in problem.plant.rolls
         }
         self._used_um: dict[str, int] = {}
         self._free_ms: dict[str, int] = {}
-        self._begun: set[int] = set()
-        rules = problem.plant.stock_rules
-        self.prices = RollPrices(
-            rules.least_stub_um, rules.core_tail_um, rules.open_eur, rules.age_eur_per_day
-        )
 
     def follows(self, stock: Stock) -> bool:
         return stock in self._rolls
 
-    def candidates(self, stretch: LineStretch) -> list[tuple[Candidate, int]]:
-        """What could be taken, with how much of it is used already: their metres are counted from there."""
+    def candidates(self, stretch: LineStretch, is_first: bool) -> list[Candidate]:
+        """What could be taken, its metres counted from what is used already; `is_first` on its line."""
         line = self._problem.plant.lines[stretch.line_idx].id
-        is_first = stretch.line_idx not in self._begun
-        self._begun.add(stretch.line_idx)
         last_ms = max(segment.needed_ms for segment in stretch.stretch.segments)
-        found: list[tuple[Candidate, int]] = []
+        found: list[Candidate] = []
         for roll in self._rolls[stretch.stock]:
             used_um = self._used_um.get(roll.id, 0)
             lasts = roll.best_before_ms is None or roll.best_before_ms > last_ms
@@ -140,38 +135,34 @@ class _Store:
                 reserved_for=roll.reserved_for,
                 mounted=is_first and roll.on_unwind == line,
             )
-            found.append((candidate, used_um))
+            found.append(candidate)
         return found
 
-    def take(self, stretch: LineStretch, choice: RollChoice, end_ms: int) -> RollChoice:
+    def take(self, choice: RollChoice, end_ms: int) -> RollChoice:
         """Note what is used; returns the choice in metres of whole rolls."""
-        before_um = dict(self._used_um)
-
-        def used_um(roll: str) -> int:
-            return before_um.get(roll, 0)
-
-        uses = tuple(
-            replace(
-                use,
-                from_um=use.from_um + used_um(use.roll),
-                to_um=use.to_um + used_um(use.roll),
-                run_through_um=tuple(at_um + used_um(use.roll) for at_um in use.run_through_um),
-            )
-            for use in choice.uses
+        taken = replace(
+            choice,
+            uses=tuple(
+                replace(
+                    use, run_through_um=tuple(at_um + self._used_before(use) for at_um in use.run_through_um)
+                )
+                for use in map(self._in_whole_roll, choice.uses)
+            ),
+            cut_outs=tuple(map(self._in_whole_roll, choice.cut_outs)),
+            rests=tuple(map(self._in_whole_roll, choice.rests)),
         )
-        cut_outs = tuple(
-            replace(cut, from_um=cut.from_um + used_um(cut.roll), to_um=cut.to_um + used_um(cut.roll))
-            for cut in choice.cut_outs
-        )
-        rests = tuple(
-            replace(rest, from_um=rest.from_um + used_um(rest.roll), to_um=rest.to_um + used_um(rest.roll))
-            for rest in choice.rests
-        )
-        for rest in rests:
+        for rest in taken.rests:
             goes_back = rest.kind is RestKind.STUB
             self._used_um[rest.roll] = rest.from_um if goes_back else rest.to_um
             self._free_ms[rest.roll] = end_ms
-        return replace(choice, uses=uses, cut_outs=cut_outs, rests=rests)
+        return taken
+
+    def _in_whole_roll(self, part: PartOfRoll) -> PartOfRoll:
+        used_um = self._used_before(part)
+        return replace(part, from_um=part.from_um + used_um, to_um=part.to_um + used_um)
+
+    def _used_before(self, part: Use | CutOut | Rest) -> int:
+        return self._used_um.get(part.roll, 0)
 
 
 def _parts(roll: Roll, used_um: int) -> Iterator[Part]:

@@ -28,9 +28,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
 
-from solver.roll_candidates import RollPrices, Usable
+from solver.roll_candidates import Usable
 from solver.roll_choice import Taken
 from solver.roll_ends import roll_end_spots, start_spot
+from solver.rolls import StockRules
 from solver.stretches import Stretch
 
 GRID = 512
@@ -125,7 +126,7 @@ class RollSearch:
     """One stretch and the rolls for it; `cheapest` is the answer."""
 
     def __init__(
-        self, stretch: Stretch, rolls: Sequence[Usable], prices: RollPrices, counted: frozenset[int]
+        self, stretch: Stretch, rolls: Sequence[Usable], prices: StockRules, counted: frozenset[int]
     ) -> None:
         """`counted`: numbers of the segments in which splices are counted reel by reel."""
         self._length = stretch.length_um

@@ -7,10 +7,11 @@ from dataclasses import replace
 from fractions import Fraction
 
 from solver.oldest_first import oldest_first
-from solver.roll_candidates import Candidate, RollPrices, Usable, usable_rolls
+from solver.roll_candidates import Candidate, Usable, usable_rolls
 from solver.roll_choice import RollChoice, Shortage, Taken, chosen, crowded
 from solver.roll_ends import counted_segments
 from solver.roll_search import Answer, RollSearch
+from solver.rolls import StockRules
 from solver.stretches import Stretch
 
 MOST_GROWN = 100_000
@@ -27,7 +28,7 @@ MOST_MISSING = 3
 def choose_rolls(
     stretch: Stretch,
     candidates: Sequence[Candidate],
-    prices: RollPrices | None = None,
+    prices: StockRules | None = None,
     most_grown: int | None = None,
 ) -> RollChoice | Shortage:
     """The cheapest rolls for a stretch, never dearer than the oldest first; or what is missing.
@@ -46,7 +47,7 @@ def choose_rolls(
     ValueError
         Where a roll is named twice or two are mounted.
     """
-    prices = prices or RollPrices()
+    prices = prices or StockRules()
     rolls = usable_rolls(stretch, candidates, prices)
     if most_grown is None:
         most_grown = MOST_GROWN_FOR_PROOF if len(rolls) <= SURELY_PROVED else MOST_GROWN
@@ -63,7 +64,7 @@ def choose_rolls(
 def _cheapest(
     stretch: Stretch,
     rolls: Sequence[Usable],
-    prices: RollPrices,
+    prices: StockRules,
     upper_eur: Fraction | None,
     most_grown: int,
 ) -> Answer:
@@ -85,7 +86,7 @@ def _cheapest(
 
 
 def _shortage(
-    stretch: Stretch, candidates: Sequence[Candidate], prices: RollPrices, proven: bool, most_grown: int
+    stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules, proven: bool, most_grown: int
 ) -> RollChoice | Shortage:
     """What is missing: web for the first segment that cannot be reached with all before it, and in all what
     further rolls give at least. (A choice, where only the search for the cheapest had found none.)
@@ -112,7 +113,7 @@ _MISSING = "\0missing "
 
 
 def _least_missing(
-    stretch: Stretch, candidates: Sequence[Candidate], prices: RollPrices, most_grown: int
+    stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules, most_grown: int
 ) -> tuple[tuple[Usable, ...], Answer]:
     """Endless rolls beside the others, of which only their web costs anything."""
     free = [replace(candidate, eur_per_um=Fraction(0)) for candidate in candidates]
@@ -123,18 +124,18 @@ def _least_missing(
         replace(Candidate.whole(f"{_MISSING}{number}", endless_um, Fraction(1)), available_ms=needed_ms)
         for number in range(MOST_MISSING)
     ]
-    tail_alone = RollPrices(core_tail_um=prices.core_tail_um)
+    tail_alone = StockRules(core_tail_um=prices.core_tail_um)
     unpriced = _unpriced(stretch)
     rolls = usable_rolls(unpriced, [*missing, *free], tail_alone)
     return rolls, _cheapest(unpriced, rolls, tail_alone, None, most_grown)
 
 
 def _first_lacking(
-    stretch: Stretch, candidates: Sequence[Candidate], prices: RollPrices, most_grown: int
+    stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules, most_grown: int
 ) -> int:
     """The first segment up to whose end the rolls do not suffice."""
     free = [replace(candidate, eur_per_um=Fraction(0)) for candidate in candidates]
-    tail_alone = RollPrices(core_tail_um=prices.core_tail_um)
+    tail_alone = StockRules(core_tail_um=prices.core_tail_um)
     enough, lacking = 0, len(stretch.segments)
     while lacking - enough > 1:
         upto = (enough + lacking) // 2

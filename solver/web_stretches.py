@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 
+from solver.layout import reel_web_um
 from solver.ledger import web_ledger
 from solver.plant import Line
 from solver.problem import Problem
@@ -77,19 +79,14 @@ def stretches_of(problem: Problem, sequence: Sequence, weights: Weights) -> tupl
         zip(sequence.lines, web_ledger(problem, sequence), strict=True)
     ):
         maker = _Maker(problem, weights, line_idx, line.runs)
-        lasting = tuple(piece for piece in pieces if piece.cause != "roll end")
-        found += (maker.stretch(stock, tuple(own)) for stock, own in _by_stock(lasting))
+        lasting = (piece for piece in pieces if piece.cause != "roll end")
+        found += map(maker.stretch, by_stock(lasting))
     return tuple(sorted(found, key=lambda each: (each.first_ms, each.line_idx)))
 
 
-def _by_stock(pieces: tuple[Piece, ...]) -> Iterator[tuple[Stock, list[Piece]]]:
-    """Pieces parted where the stock changes."""
-    parted: list[list[Piece]] = []
-    for piece in pieces:
-        if not parted or parted[-1][0].stock != piece.stock:
-            parted.append([])
-        parted[-1].append(piece)
-    return ((own[0].stock, own) for own in parted)
+def by_stock(pieces: Iterable[Piece]) -> list[tuple[Piece, ...]]:
+    """A line's web, parted where the stock changes."""
+    return [tuple(own) for _, own in groupby(pieces, key=lambda piece: piece.stock)]
 
 
 @dataclass(slots=True)
@@ -115,7 +112,8 @@ class _Maker:
     def line(self) -> Line:
         return self.problem.plant.lines[self.line_idx]
 
-    def stretch(self, stock: Stock, pieces: tuple[Piece, ...]) -> LineStretch:
+    def stretch(self, pieces: tuple[Piece, ...]) -> LineStretch:
+        stock = pieces[0].stock
         opened = list(_opened(pieces))
         segments = tuple(self._segment(each, stock) for each in opened)
         return LineStretch(
@@ -169,8 +167,7 @@ class _Maker:
             return None
         die = self.problem.dies[job.die]
         (made,) = (each for each in run.versions if each.version == version)
-        good_um = Fraction(job.labels_per_reel * die.repeat_um, die.around)
-        return max(1, int(good_um * made.web_um / made.good_um)) if made.good_um else None
+        return max(1, int(reel_web_um(job.labels_per_reel, die, made))) if made.good_um else None
 
 
 def _opened(pieces: tuple[Piece, ...]) -> Iterator[_Open]:

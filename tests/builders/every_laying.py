@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from solver.reels import SpliceRule
-from solver.roll_candidates import Candidate, Part, RollPrices
+from solver.roll_candidates import Candidate, Part
+from solver.rolls import StockRules
 from solver.stretches import Segment, SegmentKind, Stretch
 
 Counts = dict[tuple[int, int], int]
@@ -26,7 +27,7 @@ class Mark:
 class EveryLaying:
     """Tries all orders of rolls and all ends."""
 
-    def __init__(self, stretch: Stretch, candidates: tuple[Candidate, ...], prices: RollPrices) -> None:
+    def __init__(self, stretch: Stretch, candidates: tuple[Candidate, ...], prices: StockRules) -> None:
         self.segments = stretch.segments
         self.candidates = candidates
         self.prices = prices
@@ -160,7 +161,7 @@ class EveryLaying:
                     self._use(there, idx, later, 0, taken, more, paid)
 
 
-def drawn_choice(seed: int) -> tuple[Stretch, tuple[Candidate, ...], RollPrices]:
+def drawn_choice(seed: int) -> tuple[Stretch, tuple[Candidate, ...], StockRules]:
     """A stretch of up to some 15 µm and up to 5 rolls, with everything that a rule may hang on."""
     rng = random.Random(seed)
     segments: list[Segment] = []
@@ -195,7 +196,7 @@ def drawn_choice(seed: int) -> tuple[Stretch, tuple[Candidate, ...], RollPrices]
     candidates = tuple(
         _drawn_roll(rng, number, number == mounted) for number in range(rng.choice([2, 3, 4, 4, 5]))
     )
-    prices = RollPrices(
+    prices = StockRules(
         rng.randint(0, 4), rng.randint(0, 1), Fraction(rng.randint(0, 4)), Fraction(rng.randint(0, 2), 7)
     )
     return stretch, candidates, prices

@@ -11,8 +11,9 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from solver.roll_candidates import Candidate, RollPrices
+from solver.roll_candidates import Candidate
 from solver.roll_choice import RestKind, RollChoice
+from solver.rolls import StockRules
 from solver.stock import choose_rolls
 from solver.stretches import Segment, SegmentKind, Stretch
 
@@ -30,7 +31,7 @@ def one_version(length_um: int) -> Stretch:
 
 def test_1240_m_from_rolls_of_500_m_take_3_rolls_and_2_splices_and_leave_260_m() -> None:
     rolls = [Candidate.whole(f"roll {number}", 500 * M, Fraction(1, 5 * M)) for number in range(5)]
-    prices = RollPrices(least_stub_um=50 * M, open_eur=Fraction(1))
+    prices = StockRules(least_stub_um=50 * M, open_eur=Fraction(1))
     found = choose_rolls(one_version(1_240 * M), rolls, prices)
     assert isinstance(found, RollChoice)
     assert (len(found.uses), found.roll_ends, found.proven) == (3, 2, True)
@@ -43,7 +44,7 @@ def test_rolls_that_cover_what_a_knapsack_leaves_out_cost_what_it_leaves_out() -
         replace(Candidate.whole(f"{item}", weight, Fraction(0)), age_days=Fraction(-value))
         for item, (weight, value) in enumerate(zip(WEIGHTS, VALUES, strict=True))
     ]
-    prices = RollPrices(open_eur=Fraction(least), age_eur_per_day=Fraction(1))
+    prices = StockRules(open_eur=Fraction(least), age_eur_per_day=Fraction(1))
     found = choose_rolls(one_version(sum(WEIGHTS) - CAPACITY), rolls, prices)
     assert isinstance(found, RollChoice)
     assert found.proven

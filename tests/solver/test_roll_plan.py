@@ -32,12 +32,7 @@ def rolled_day(seed: int, lines: int) -> tuple[Problem, Order]:
 
 
 def rolls_of(problem: Problem) -> dict[str, Roll]:
-    return {
-        roll.id: roll
-        for substrate in problem.plant.substrates
-        for stocked in substrate.widths
-        for roll in stocked.rolls
-    }
+    return {roll.id: roll for _, _, roll in problem.plant.rolls}
 
 
 def choices_of(plan: RollPlan) -> list[RollChoice]:

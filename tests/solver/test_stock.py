@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from solver.oldest_first import oldest_first
 from solver.reels import SpliceRule
-from solver.roll_candidates import Candidate, Part, RollPrices, usable_rolls
+from solver.roll_candidates import Candidate, Part, usable_rolls
 from solver.roll_choice import (
     CostKind,
     CutOut,
@@ -25,6 +25,7 @@ from solver.roll_choice import (
     chosen,
     crowded,
 )
+from solver.rolls import StockRules
 from solver.stock import choose_rolls
 from solver.stretches import Segment, SegmentKind, Stretch
 from tests.builders.every_laying import EveryLaying, drawn_choice
@@ -32,7 +33,7 @@ from tests.builders.every_laying import EveryLaying, drawn_choice
 M = 1_000_000
 WEB_EUR = Fraction(1, 5 * M)
 """0.20 € a metre."""
-WITHOUT = RollPrices()
+WITHOUT = StockRules()
 
 
 def strip(length_m: int, run: int = 0, needed_ms: int = 0) -> Segment:
@@ -69,7 +70,7 @@ def roll(name: str, length_m: int) -> Candidate:
     return Candidate.whole(name, length_m * M, WEB_EUR)
 
 
-def choice(segments: list[Segment], candidates: list[Candidate], prices: RollPrices = WITHOUT) -> RollChoice:
+def choice(segments: list[Segment], candidates: list[Candidate], prices: StockRules = WITHOUT) -> RollChoice:
     answer = choose_rolls(Stretch(tuple(segments)), candidates, prices)
     assert isinstance(answer, RollChoice)
     assert answer.proven
@@ -161,23 +162,23 @@ def test_where_no_reel_may_have_a_splice_rolls_end_between_reels() -> None:
 
 
 def test_a_stub_too_short_for_the_store_is_scrap() -> None:
-    found = choice([version(460)], [roll("a", 500)], RollPrices(least_stub_um=50 * M))
+    found = choice([version(460)], [roll("a", 500)], StockRules(least_stub_um=50 * M))
     assert found.rests == (Rest("a", RestKind.SCRAP, 460 * M, 500 * M),)
     assert paid(found, CostKind.SCRAP) == 40 * M * WEB_EUR
 
 
 def test_a_stub_just_long_enough_goes_back() -> None:
-    found = choice([version(450)], [roll("a", 500)], RollPrices(least_stub_um=50 * M))
+    found = choice([version(450)], [roll("a", 500)], StockRules(least_stub_um=50 * M))
     assert found.rests == (Rest("a", RestKind.STUB, 450 * M, 500 * M),)
     assert paid(found, CostKind.SCRAP) == 0
 
 
 def test_a_roll_that_runs_to_its_end_loses_its_core_tail() -> None:
-    found = choice([version(495)], [roll("a", 500)], RollPrices(core_tail_um=5 * M))
+    found = choice([version(495)], [roll("a", 500)], StockRules(core_tail_um=5 * M))
     assert found.rests == (Rest("a", RestKind.RUN_OUT, 495 * M, 500 * M),)
     assert paid(found, CostKind.CORE) == 5 * M * WEB_EUR
     assert isinstance(
-        choose_rolls(Stretch((version(496),)), [roll("a", 500)], RollPrices(core_tail_um=5 * M)), Shortage
+        choose_rolls(Stretch((version(496),)), [roll("a", 500)], StockRules(core_tail_um=5 * M)), Shortage
     )
 
 
@@ -185,7 +186,7 @@ def test_a_roll_is_left_early_so_that_the_next_one_ends_well() -> None:
     """Both ends lie in one version. Rolls of 500 m and 300 m give 700 m and 6 m of waste: 94 m are left, in
     one roll a stub for the store, with the other run out; split, both would be scrap.
     """
-    found = choice([version(700)], [roll("a", 500), roll("b", 300)], RollPrices(least_stub_um=90 * M))
+    found = choice([version(700)], [roll("a", 500), roll("b", 300)], StockRules(least_stub_um=90 * M))
     assert sorted(rest.to_um - rest.from_um for rest in found.rests) == [94 * M]
     assert paid(found, CostKind.SCRAP) == 0
 
@@ -195,7 +196,7 @@ def test_older_rolls_are_taken_first_where_age_has_a_price() -> None:
         replace(roll("young", 500), age_days=Fraction(3)),
         replace(roll("old", 500), age_days=Fraction(30)),
     ]
-    found = choice([version(400)], rolls, RollPrices(age_eur_per_day=Fraction(1, 10)))
+    found = choice([version(400)], rolls, StockRules(age_eur_per_day=Fraction(1, 10)))
     assert order(found) == ["old"]
     assert paid(found, CostKind.AGE) == 0
 
@@ -205,14 +206,14 @@ def test_a_younger_roll_pays_for_every_day_and_is_taken_where_it_saves_more() ->
         replace(roll("young", 500), age_days=Fraction(3)),
         replace(roll("old", 300), age_days=Fraction(30)),
     ]
-    found = choice([version(400)], rolls, RollPrices(age_eur_per_day=Fraction(1, 10)))
+    found = choice([version(400)], rolls, StockRules(age_eur_per_day=Fraction(1, 10)))
     assert order(found) == ["young"]
     assert paid(found, CostKind.AGE) == Fraction(27, 10)
 
 
 def test_the_mounted_roll_goes_first_and_is_not_opened() -> None:
     rolls = [roll("a", 500), replace(roll("on", 300), mounted=True)]
-    found = choice([strip(10), version(700)], rolls, RollPrices(open_eur=Fraction(3)))
+    found = choice([strip(10), version(700)], rolls, StockRules(open_eur=Fraction(3)))
     assert order(found) == ["on", "a"]
     assert paid(found, CostKind.OPENING) == 3
 
@@ -220,7 +221,7 @@ def test_the_mounted_roll_goes_first_and_is_not_opened() -> None:
 def test_taking_another_roll_before_the_mounted_one_is_a_roll_end() -> None:
     """20 m on the unwind: going on with them costs a splice in the version, so they come off on the strip."""
     rolls = [roll("a", 500), replace(roll("on", 20), mounted=True)]
-    found = choice([strip(5), version(400)], rolls, RollPrices(least_stub_um=20 * M))
+    found = choice([strip(5), version(400)], rolls, StockRules(least_stub_um=20 * M))
     assert (order(found), found.uses[0].wasted_um) == (["a"], M)
     assert found.total_eur == 405 * M * WEB_EUR + 2
 

@@ -281,29 +281,37 @@ def move_block(plant: Ints) -> None:
 
 
 @part
-def _to_another_line(plant: Ints) -> None:
+def _drawn_target(plant: Ints, anywhere: float, reach: int) -> tuple[int, int, int]:
+    """A run's place, another line, and a position there: a share of them `anywhere`, the others so many runs
+    at most from where it is as late.
+    """
     random, runs, lines = randomness_of(plant), ints(plant, AT_RUNS), lines_of(plant)
     place = place_of_nth(plant, draw_below(random, all_runs(plant)))
     line, position = place // PLACES, place % PLACES
     to_line = (line + 1 + draw_below(random, lines - 1)) % lines
     at = draw_below(random, runs[to_line] + 1)
-    if draw_unit(random) >= ANYWHERE and ints(plant, AT_COUNTS)[KEPT]:
+    if draw_unit(random) >= anywhere and ints(plant, AT_COUNTS)[KEPT]:
         at = as_late(plant, to_line, ints_2(book_of(plant, line), AT_KEPT)[position, END])
-    transfer(plant, line, position, min(position + _drawn_length(plant), runs[line]), to_line, at)
+        if reach > 0:
+            at += draw_below(random, 2 * reach + 1) - reach
+            at = max(0, min(at, runs[to_line]))
+    return place, to_line, at
+
+
+@part
+def _to_another_line(plant: Ints) -> None:
+    place, to_line, at = _drawn_target(plant, ANYWHERE, 0)
+    line, position = place // PLACES, place % PLACES
+    last = min(position + _drawn_length(plant), ints(plant, AT_RUNS)[line])
+    transfer(plant, line, position, last, to_line, at)
 
 
 @part
 def cross(plant: Ints) -> None:
     """Exchange blocks of two lines, which mostly begin about as late; one may be empty."""
-    random, runs, lines = randomness_of(plant), ints(plant, AT_RUNS), lines_of(plant)
-    place = place_of_nth(plant, draw_below(random, all_runs(plant)))
+    place, to_line, at = _drawn_target(plant, CROSSING_ANYWHERE, CROSSING_REACH)
+    random, runs = randomness_of(plant), ints(plant, AT_RUNS)
     line, first = place // PLACES, place % PLACES
-    to_line = (line + 1 + draw_below(random, lines - 1)) % lines
-    at = draw_below(random, runs[to_line] + 1)
-    if draw_unit(random) >= CROSSING_ANYWHERE and ints(plant, AT_COUNTS)[KEPT]:
-        at = as_late(plant, to_line, ints_2(book_of(plant, line), AT_KEPT)[first, END])
-        at += draw_below(random, 2 * CROSSING_REACH + 1) - CROSSING_REACH
-        at = max(0, min(at, runs[to_line]))
     last, until = runs[line], runs[to_line]
     if draw_unit(random) >= CROSSING_TO_END:
         last, until = min(last, first + _drawn_length(plant)), min(until, at + _drawn_length(plant))
