@@ -81,10 +81,10 @@ def _chosen(problem: Problem, sequence: Sequence, weights: Weights) -> Iterator[
     begun: set[int] = set()
     for stretch in stretches_of(problem, sequence, weights):
         is_first = stretch.line_idx not in begun
+        begun.add(stretch.line_idx)
         if not store.follows(stretch.stock):
             yield RolledStretch(stretch, None)
             continue
-        begun.add(stretch.line_idx)
         choice = choose_rolls(stretch.stretch, store.candidates(stretch, is_first), rules, MOST_GROWN)
         if isinstance(choice, RollChoice):
             choice = store.take(choice, _end_ms(sequence, stretch))

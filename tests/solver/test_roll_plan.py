@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from itertools import pairwise
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from solver.account import account
+from solver.baselines import as_entered
 from solver.ledger import web_ledger
+from solver.plant import PresentState, StockedWidth
 from solver.problem import Problem
 from solver.roll_choice import RestKind, RollChoice
 from solver.roll_ledger import roll_ledger, unopened
@@ -19,6 +22,7 @@ from solver.sequence import Order, PieceKind
 from solver.weights import GOALS, Weights
 from tests.builders.days import DayShape, drawn_day, drawn_order
 from tests.builders.drawn_rolls import with_drawn_rolls
+from tests.builders.worked import M_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
@@ -118,3 +122,22 @@ def test_the_pieces_of_a_roll_are_as_long_as_the_roll(seed: int, lines: int) -> 
 def test_most_days_settle() -> None:
     settled = sum(with_rolls(*rolled_day(seed, 2), Weights())[1].settled for seed in range(20))
     assert settled >= 18
+
+
+def test_a_roll_on_the_unwind_is_there_for_the_first_stretch_alone() -> None:
+    """The first stretch is of film, whose rolls nobody follows: by the second the roll has been taken off, so
+    the one that is taken needs no splice to it.
+    """
+    line = replace(worked_line("H"), present=PresentState())
+    problem = worked_problem(line, worked_job("film", "substrate", "inkjet"), worked_job("plain"))
+    rolls = (
+        Roll("on the unwind", 900 * M_UM, on_unwind="H", reserved_for="another"),
+        Roll("store", 900 * M_UM),
+    )
+    paper, *others = problem.plant.substrates
+    paper = replace(paper, widths=(StockedWidth.by_roll(paper.widths[0].width_um, rolls, 0),))
+    problem = replace(problem, plant=replace(problem.plant, substrates=(paper, *others)))
+    _, plan = with_rolls(problem, as_entered(problem), Weights())
+    assert [run.stock.substrate for run in plan.sequence.runs] == ["film", "paper"]
+    assert [use.roll for choice in choices_of(plan) for use in choice.uses] == ["store"]
+    assert plan.sequence.runs[1].roll_ends == ()
