@@ -81,8 +81,10 @@ SETTINGS = (
 COOL_ISLAND = AnnealingSettings(0.3, 0.02, 600, 1.5, (0.6, 0.15, 0.15, 0.1), False)
 HOT_ISLAND = AnnealingSettings(2.0, 0.02, 300, 1.5, (0.6, 0.15, 0.15, 0.1), True)
 """The islands of several lines; more would have less work each."""
-HOT_RUNS, LEAST_HOT = 60, 0.5
+HOT_RUNS, LEAST_HOT = 40, 0.45
 """How many runs the hot one is for; for more it is cooler, down to the least: it would not get far."""
+LEAST_COOL, COOLER = 0.2, 4.0
+"""The other is at most as many times cooler than the hot one, and no cooler than the least."""
 
 
 def settings_of(lines: int, runs: int) -> tuple[AnnealingSettings, ...]:
@@ -90,7 +92,8 @@ def settings_of(lines: int, runs: int) -> tuple[AnnealingSettings, ...]:
     if lines == 1:
         return SETTINGS
     hot = min(HOT_ISLAND.hot, max(LEAST_HOT, HOT_ISLAND.hot * HOT_RUNS / max(1, runs)))
-    return COOL_ISLAND, replace(HOT_ISLAND, hot=hot)
+    cool = min(COOL_ISLAND.hot, max(LEAST_COOL, hot / COOLER))
+    return replace(COOL_ISLAND, hot=cool), replace(HOT_ISLAND, hot=hot)
 
 
 def annealing_rounds(runs: int) -> Rounds:
