@@ -267,7 +267,8 @@ def _cost(problem: Problem, lines: tuple[LineRuns, ...]) -> Cost:
         waiting_eur += eur_per_ms * line.waiting_ms
         running_eur += eur_per_ms * sum(run.run_ms for run in line.runs)
         late += sum((run.late_eur for run in line.runs), Fraction(0))
-    return Cost(waste_eur, changeover_eur, waiting_eur, running_eur, late, _moved_eur(problem, lines))
+    moved_eur = _moved_eur(problem, lines)
+    return Cost(waste_eur, changeover_eur, waiting_eur, running_eur, late, moved_eur, stubs=problem.stub_cost)
 
 
 def _moved_eur(problem: Problem, lines: tuple[LineRuns, ...]) -> Fraction:
@@ -275,10 +276,14 @@ def _moved_eur(problem: Problem, lines: tuple[LineRuns, ...]) -> Fraction:
 
 
 def _weighed_eur(problem: Problem, weights: Weights, lines: tuple[LineRuns, ...]) -> Fraction:
-    """What the goal makes of the parts. Moved runs are weighed by none of its weights: what a site wants to
-    pay for keeping to a sequence is the same under every goal.
+    """What the goal makes of the parts.
+
+    Moved runs, and what chosen rolls cost besides their splices, are weighed by none of its weights: what a
+    site wants to pay for keeping to a sequence, and what its stock is worth, is the same under every goal.
     """
     total_eur = _moved_eur(problem, lines)
+    if problem.stub_cost is not None:
+        total_eur += problem.stub_cost.total_eur
     for line in lines:
         eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
         total_eur += _waste_eur(problem, weights, line)

@@ -32,7 +32,7 @@ class Outcome:
     faults
         Runs left out and locks broken: they come before money.
     eur
-        Weighed cost.
+        Weighed cost, without what chosen rolls cost besides their splices: that is the same for all orders.
     ends_ms
         By line and position of the order, when the run there ends; None where it is left out.
     """

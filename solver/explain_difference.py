@@ -30,6 +30,8 @@ class Cause(StrEnum):
     RUNNING = "running"
     LATE = "lateness"
     MOVED = "moved runs"
+    STUBS = "stubs"
+    """What chosen rolls cost besides their splices."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,9 @@ class CostItem:
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """How much of it there is: µm of web, ms of time or moved runs; and its money, plain and weighed."""
+    """How much of it there is: µm of web, ms of time or moved runs (stubs are money alone); and its money,
+    plain and weighed.
+    """
 
     amount: Fraction = Fraction(0)
     eur: Fraction = Fraction(0)
@@ -126,6 +130,7 @@ def cost_items(problem: Problem, sequence: Sequence, weights: Weights) -> dict[C
         *_times(problem, sequence, weights),
         *_lateness(sequence, weights),
         *_moved_runs(problem, sequence),
+        *_stubs(sequence),
     ):
         found[item] += amount
     return dict(found)
@@ -213,6 +218,12 @@ def _moved_runs(problem: Problem, sequence: Sequence) -> Iterator[tuple[CostItem
     for line in sequence.lines:
         moved = sum(run.moved for run in line.runs)
         yield CostItem(Cause.MOVED, line.line), Amount(Fraction(moved), moved * price_eur, moved * price_eur)
+
+
+def _stubs(sequence: Sequence) -> Iterator[tuple[CostItem, Amount]]:
+    """What each sequence's own rolls cost; no weight scales it."""
+    eur = sequence.cost.stubs_eur
+    yield CostItem(Cause.STUBS), Amount(eur=eur, weighed_eur=eur)
 
 
 def _key(item: CostItem) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """The rule of thumb: the oldest roll first, the next one spliced to it where it ends.
 
-Where its end may not lie, it is left at the last place before that may have one.
+Where its end may not lie, it is left at the last place before that may have one. Wider rolls, which would
+have to be slit, come behind all that are as wide as the stretch.
 """
 
 from __future__ import annotations
@@ -34,7 +35,11 @@ class _Laying:
     def laid(self) -> tuple[Taken, ...] | None:
         waiting = sorted(
             range(len(self._rolls)),
-            key=lambda idx: (not self._rolls[idx].roll.mounted, -self._rolls[idx].roll.age_days),
+            key=lambda idx: (
+                not self._rolls[idx].roll.mounted,
+                self._rolls[idx].roll.slit_from_um is not None,
+                -self._rolls[idx].roll.age_days,
+            ),
         )
         while self._at_um < self._stretch.length_um:
             taken = next((idx for idx in waiting if self._lay_roll(idx)), None)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
@@ -13,7 +13,8 @@ from solver.in_force import InForce
 from solver.jobs import Job, Layer
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
 from solver.plant import Consumable, Cylinder, Die, Line, Plant, StockedWidth, Substrate
-from solver.sequence import RollEnds, Stock
+from solver.sequence import ChosenRolls, RollEnds, Stock
+from solver.stub_cost import StubCost
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,8 +26,9 @@ class Problem:
     in_force
         The sequence that runs until another takes its place; it may hold jobs that are done. None: there is
         none, and no run is ever moved.
-    roll_ends
-        Where rolls end that were chosen; runs it does not have are taken to be made of usual rolls.
+    chosen_rolls
+        Rolls chosen for an order: runs whose roll ends it does not have are taken to be made of usual rolls.
+        What the rolls cost is a part of the cost of whatever order is costed. None: none are chosen.
 
     Raises
     ------
@@ -38,7 +40,7 @@ class Problem:
     jobs: tuple[Job, ...]
     locks: tuple[Lock, ...] = ()
     in_force: InForce | None = None
-    roll_ends: RollEnds = field(default_factory=dict)
+    chosen_rolls: ChosenRolls | None = None
 
     def __post_init__(self) -> None:
         checks = Checks("problem")
@@ -115,6 +117,16 @@ class Problem:
         if job_idx not in self.jobs_in_force:
             return False
         return before_idx not in self.followed.get((line_idx, job_idx), ())
+
+    @property
+    def roll_ends(self) -> RollEnds:
+        """Where chosen rolls end; a run that is not in it is taken to be made of usual rolls."""
+        return {} if self.chosen_rolls is None else self.chosen_rolls.ends
+
+    @property
+    def stub_cost(self) -> StubCost | None:
+        """What the chosen rolls cost; None: none are chosen."""
+        return None if self.chosen_rolls is None else self.chosen_rolls.cost
 
     @cached_property
     def seats(self) -> dict[tuple[int, int], tuple[tuple[int, ...], ...]]:

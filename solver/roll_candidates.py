@@ -35,7 +35,7 @@ class Candidate:
     parts
         What is between its defects, in unwinding order. The core tail is taken off them here.
     eur_per_um
-        What its web costs, the trim of a wider roll included.
+        What its web costs, as wide as the stretch is.
     age_days
         Since it was received; a number on one scale for all candidates.
     available_ms
@@ -44,6 +44,10 @@ class Candidate:
         The only job whose runs it may be taken for; None for any.
     mounted
         It is on the line's unwind when the stretch begins.
+    slit_from_um
+        How wide it is now, if it is to be slit down to the stretch's width before it is mounted.
+    trim_eur
+        What the strip costs that is cut off then, of its whole length.
     """
 
     roll: str
@@ -54,11 +58,16 @@ class Candidate:
     available_ms: int = 0
     reserved_for: str | None = None
     mounted: bool = False
+    slit_from_um: int | None = None
+    trim_eur: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
         checks = Checks(f"roll {self.roll}")
         checks.that(self.length_um > 0, f"length_um must be above 0, is {self.length_um}")
         checks.not_negative("eur_per_um", self.eur_per_um)
+        checks.not_negative("trim_eur", self.trim_eur)
+        checks.that(self.slit_from_um is not None or not self.trim_eur, "nothing is cut off what is not slit")
+        checks.that(self.slit_from_um is None or not self.mounted, "what is mounted cannot be slit any more")
         for part in self.parts:
             marks = (part.from_um, *part.splices_um, part.to_um)
             checks.that(
@@ -112,7 +121,7 @@ class Usable:
     windows
         Parts of the stretch in which it may be used, (from, to) µm, apart from each other.
     open_eur, age_eur
-        What taking it costs.
+        What taking it costs, beside the strip cut off a wider one.
     """
 
     candidate: int
@@ -121,6 +130,11 @@ class Usable:
     windows: tuple[tuple[int, int], ...]
     open_eur: Fraction
     age_eur: Fraction
+
+    @property
+    def taking_eur(self) -> Fraction:
+        """All that it costs before a metre of it runs."""
+        return self.open_eur + self.age_eur + self.roll.trim_eur
 
     @property
     def length_um(self) -> int:
@@ -137,6 +151,9 @@ class Usable:
 def usable_rolls(stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules) -> tuple[Usable, ...]:
     """Those of which something could be used somewhere, in the order given.
 
+    By how much one is younger is counted from the oldest of the stretch's own width, if there is any: an old
+    roll that is wider comes for its own width, not here.
+
     Raises
     ------
     ValueError
@@ -150,7 +167,8 @@ def usable_rolls(stretch: Stretch, candidates: Sequence[Candidate], prices: Stoc
     pieces = [_pieces(candidate, prices.core_tail_um, bool(mounted)) for candidate in candidates]
     windows = [_windows(stretch, candidate) for candidate in candidates]
     could = [idx for idx in range(len(candidates)) if pieces[idx] and windows[idx]]
-    oldest_days = max((candidates[idx].age_days for idx in could), default=Fraction(0))
+    own = [idx for idx in could if candidates[idx].slit_from_um is None]
+    oldest_days = max((candidates[idx].age_days for idx in own or could), default=Fraction(0))
     return tuple(
         Usable(
             idx,
@@ -158,7 +176,7 @@ def usable_rolls(stretch: Stretch, candidates: Sequence[Candidate], prices: Stoc
             pieces[idx],
             windows[idx],
             Fraction(0) if candidates[idx].mounted else prices.open_eur,
-            (oldest_days - candidates[idx].age_days) * prices.age_eur_per_day,
+            max(Fraction(0), oldest_days - candidates[idx].age_days) * prices.age_eur_per_day,
         )
         for idx in could
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from itertools import groupby, pairwise
@@ -13,6 +13,7 @@ from solver.roll_candidates import Piece, Usable
 from solver.roll_ends import counted_segments, roll_end_spots, spot_at, start_spot
 from solver.rolls import StockRules
 from solver.stretches import SegmentKind, Stretch
+from solver.stub_cost import StubCost
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,8 @@ class Use:
         Where its good web lies on the stretch.
     run_through_um
         Flagged splices left in it, from the roll's first metre.
+    slit_from_um
+        How wide the roll was, if it was slit down to the stretch's width.
     """
 
     roll: str
@@ -67,6 +70,7 @@ class Use:
     begins: Place
     ends: Place
     run_through_um: tuple[int, ...] = ()
+    slit_from_um: int | None = None
 
 
 class RestKind(StrEnum):
@@ -104,14 +108,15 @@ class CostKind(StrEnum):
     CUT_OUT = "cut out"
     CORE = "core"
     SCRAP = "scrap"
+    TRIM = "trim"
     OPENING = "opening"
     AGE = "age"
 
 
 @dataclass(frozen=True, slots=True)
 class RollCost:
-    """Good web, what is cut out, left at the core or scrapped, at the roll's price; roll ends with the web
-    they waste, at the segment's.
+    """Good web, what is cut out, left at the core or scrapped, and the strip cut off a wider roll, at the
+    roll's price; roll ends with the web they waste, at the segment's.
     """
 
     kind: CostKind
@@ -135,6 +140,21 @@ class RollChoice:
     @property
     def total_eur(self) -> Fraction:
         return sum((cost.eur for cost in self.costs), Fraction(0))
+
+    @property
+    def stub_cost(self) -> StubCost:
+        """What the rolls cost besides their web and their splices."""
+        return StubCost(
+            cut_out_eur=self._paid(CostKind.CUT_OUT),
+            core_eur=self._paid(CostKind.CORE),
+            scrap_eur=self._paid(CostKind.SCRAP),
+            trim_eur=self._paid(CostKind.TRIM),
+            opening_eur=self._paid(CostKind.OPENING),
+            age_eur=self._paid(CostKind.AGE),
+        )
+
+    def _paid(self, kind: CostKind) -> Fraction:
+        return sum((cost.eur for cost in self.costs if cost.kind is kind), Fraction(0))
 
     @property
     def roll_ends(self) -> int:
@@ -228,6 +248,7 @@ class _Account:
         roll = usable.roll
         uses = list(self._roll_uses(usable, pieces))
         self._uses += uses
+        self._add_cost(CostKind.TRIM, roll.roll, roll.trim_eur)
         self._add_cost(CostKind.OPENING, roll.roll, usable.open_eur)
         self._add_cost(CostKind.AGE, roll.roll, usable.age_eur)
         good_um = sum(piece.to_um - piece.from_um for piece in pieces)
@@ -246,15 +267,7 @@ class _Account:
             if use is not None and piece.runs_through:
                 to_um = flawless.from_um + piece.to_um - piece.from_um
                 through_um = (*use.run_through_um, flawless.from_um)
-                use = Use(
-                    use.roll,
-                    use.from_um,
-                    to_um,
-                    use.wasted_um,
-                    use.begins,
-                    self._place(piece.to_um),
-                    through_um,
-                )
+                use = replace(use, to_um=to_um, ends=self._place(piece.to_um), run_through_um=through_um)
                 continue
             if use is not None:
                 yield use
@@ -269,6 +282,7 @@ class _Account:
                 wasted_um,
                 self._place(piece.from_um),
                 self._place(piece.to_um),
+                slit_from_um=usable.roll.slit_from_um,
             )
         if use is not None:
             yield use

@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from solver.ledger import web_ledger
 from solver.problem import Problem
-from solver.roll_choice import CutOut, Rest, RestKind, RollChoice, Use
+from solver.roll_choice import RestKind, RollChoice, Use
 from solver.roll_plan import RolledStretch, RollPlan
 from solver.rolls import Roll
 from solver.sequence import Piece
@@ -34,19 +34,30 @@ class RollPiece:
     part
         Web that ran on a line; cut out with a defect; lost at the core; a rest too short to be kept; a
         rest that is back in the store.
+    width_um
+        How wide it is: of a roll that was slit, as wide as it was slit to.
     web
         Where it ran and what it was there; None where it did not run.
+    slit_from_um
+        How wide the roll was, if it was slit.
     """
 
     roll: str
     from_um: int
     to_um: int
     part: RollPart
+    width_um: int
     web: Piece | None = None
+    slit_from_um: int | None = None
 
     @property
     def length_um(self) -> int:
         return self.to_um - self.from_um
+
+    @property
+    def trim_um2(self) -> int:
+        """Area of the strip that was cut off along it: waste that is no metre of any web."""
+        return 0 if self.slit_from_um is None else (self.slit_from_um - self.width_um) * self.length_um
 
 
 def roll_ledger(problem: Problem, plan: RollPlan) -> dict[str, tuple[RollPiece, ...]]:
@@ -66,7 +77,7 @@ def roll_ledger(problem: Problem, plan: RollPlan) -> dict[str, tuple[RollPiece, 
         own = [each for each in plan.stretches if each.stretch.line_idx == line_idx]
         for each, web in zip(_in_web_order(own), by_stock(line_pieces), strict=True):
             if isinstance(each.choice, RollChoice):
-                for piece in _laid(each.choice, web):
+                for piece in _laid(each.choice, each.stretch.stock.width_um, web):
                     pieces.setdefault(piece.roll, []).append(piece)
     return {roll: tuple(_whole(roll, own, lengths_um[roll])) for roll, own in sorted(pieces.items())}
 
@@ -76,15 +87,21 @@ def _in_web_order(stretches: Sequence[RolledStretch]) -> list[RolledStretch]:
     return sorted(stretches, key=lambda each: each.stretch.pieces[0][0].from_um)
 
 
-def _laid(choice: RollChoice, web: Sequence[Piece]) -> Iterator[RollPiece]:
+def _laid(choice: RollChoice, width_um: int, web: Sequence[Piece]) -> Iterator[RollPiece]:
     """A stretch's web on the rolls chosen for it, and what of them did not run."""
+    slit_from_um = {use.roll: use.slit_from_um for use in choice.uses}
+    for piece in _parts(choice, width_um, web):
+        yield replace(piece, slit_from_um=slit_from_um[piece.roll])
+
+
+def _parts(choice: RollChoice, width_um: int, web: Sequence[Piece]) -> Iterator[RollPiece]:
     left = list(web)
     for use in choice.uses:
-        yield from _of_use(use, left)
+        yield from _of_use(use, width_um, left)
     for cut_out in choice.cut_outs:
-        yield _unused(cut_out, RollPart.CUT_OUT)
+        yield RollPiece(cut_out.roll, cut_out.from_um, cut_out.to_um, RollPart.CUT_OUT, width_um)
     for rest in choice.rests:
-        yield _unused(rest, _PARTS[rest.kind])
+        yield RollPiece(rest.roll, rest.from_um, rest.to_um, _PARTS[rest.kind], width_um)
 
 
 _PARTS = {
@@ -94,21 +111,18 @@ _PARTS = {
 }
 
 
-def _of_use(use: Use, left: list[Piece]) -> Iterator[RollPiece]:
+def _of_use(use: Use, width_um: int, left: list[Piece]) -> Iterator[RollPiece]:
     """Take a use's length off the web that is left."""
     at_um = use.from_um
     while at_um < use.to_um:
         piece = left.pop(0)
         length_um = min(piece.length_um, use.to_um - at_um)
         cut_um = piece.from_um + length_um
-        yield RollPiece(use.roll, at_um, at_um + length_um, RollPart.WEB, replace(piece, to_um=cut_um))
+        ran = replace(piece, to_um=cut_um)
+        yield RollPiece(use.roll, at_um, at_um + length_um, RollPart.WEB, width_um, ran)
         if cut_um < piece.to_um:
             left.insert(0, replace(piece, from_um=cut_um))
         at_um += length_um
-
-
-def _unused(what: CutOut | Rest, part: RollPart) -> RollPiece:
-    return RollPiece(what.roll, what.from_um, what.to_um, part)
 
 
 def _whole(roll: str, pieces: list[RollPiece], length_um: int) -> Iterator[RollPiece]:
@@ -131,7 +145,4 @@ def _whole(roll: str, pieces: list[RollPiece], length_um: int) -> Iterator[RollP
 
 def unopened(problem: Problem, plan: RollPlan) -> tuple[Roll, ...]:
     """The rolls that nothing was taken of."""
-    taken = {
-        use.roll for each in plan.stretches if isinstance(each.choice, RollChoice) for use in each.choice.uses
-    }
-    return tuple(roll for _, _, roll in problem.plant.rolls if roll.id not in taken)
+    return tuple(roll for _, _, roll in problem.plant.rolls if roll.id not in plan.opened)

@@ -3,27 +3,29 @@
 What is left of a roll can be taken again by a later stretch, on any line, once the stretch that used it has
 ended. Roll ends cost minutes and metres, which shift what comes behind; so the sequence is costed again with
 them, and rolls are chosen again for that, until both agree.
+
+Rolls are chosen without slitting any first. Those that nobody then takes may be slit down for a narrower
+width: the jobs of their own width do without them, whatever pieces the others come in. What comes out with
+them is kept only if it is better: no stretch lacks more web for it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TypeVar
 
 from solver.account import account
 from solver.problem import Problem
-from solver.roll_candidates import Candidate, Part
-from solver.roll_choice import CutOut, Rest, RestKind, RollChoice, Shortage, Use
-from solver.rolls import FlawKind, Roll
-from solver.sequence import Order, RollEnds, Sequence, Stock
+from solver.roll_choice import RollChoice, Shortage
+from solver.roll_store import RollStore
+from solver.rolls import Roll
+from solver.sequence import ChosenRolls, Order, RollEnds, Sequence, Stock
 from solver.stock import MOST_GROWN, choose_rolls
+from solver.stub_cost import StubCost
 from solver.web_stretches import LineStretch, RunKey, stretches_of
 from solver.weights import Weights
 
-MS_PER_DAY = 86_400_000
-PartOfRoll = TypeVar("PartOfRoll", Use, CutOut, Rest)
 MOST_ROUNDS = 6
 """Costings until roll ends and the hours they fall in agree."""
 
@@ -57,6 +59,14 @@ class RollPlan:
     settled: bool
 
     @property
+    def opened(self) -> frozenset[str]:
+        """Ids of the rolls that something is taken of."""
+        choices = (each.choice for each in self.stretches)
+        return frozenset(
+            use.roll for choice in choices if isinstance(choice, RollChoice) for use in choice.uses
+        )
+
+    @property
     def shortages(self) -> tuple[tuple[LineStretch, Shortage], ...]:
         return tuple(
             (each.stretch, each.choice) for each in self.stretches if isinstance(each.choice, Shortage)
@@ -64,20 +74,70 @@ class RollPlan:
 
 
 def with_rolls(problem: Problem, order: Order, weights: Weights) -> tuple[Problem, RollPlan]:
-    """Choose the rolls of an order; the problem comes back with their ends."""
+    """Choose the rolls of an order; the problem comes back with them."""
+    plain = _settled(problem, order, weights, ())
+    spare = _spare(*plain)
+    if not spare:
+        return plain
+    slit = _settled(plain[0], order, weights, spare)
+    return min(plain, slit, key=lambda found: _rank(found[1]))
+
+
+def _rank(plan: RollPlan) -> tuple[int, bool, int, Fraction]:
+    """Least is best: jobs left out and locks broken, whether it settles, missing web, weighed cost."""
+    faults = len(plan.sequence.left_out) + len(plan.sequence.broken_locks)
+    missing_um = sum(shortage.missing_um for _, shortage in plan.shortages)
+    return faults, not plan.settled, missing_um, plan.sequence.weighed_eur
+
+
+def _spare(problem: Problem, plan: RollPlan) -> frozenset[str]:
+    """Rolls that may be slit, if any stretch could use them: none takes them at their own width, which lacks
+    nothing, and no line has them on its unwind.
+    """
+    most_trim_um = problem.plant.stock_rules.most_trim_um
+    if not most_trim_um:
+        return frozenset()
+    short = {stretch.stock for stretch, _ in plan.shortages}
+    narrower = {each.stretch.stock for each in plan.stretches if each.choice is not None}
+    return frozenset(
+        roll.id
+        for stock, roll in _unopened(problem, plan)
+        if roll.on_unwind is None
+        and stock not in short
+        and any(
+            stock.substrate == narrow.substrate and 0 < stock.width_um - narrow.width_um <= most_trim_um
+            for narrow in narrower
+        )
+    )
+
+
+def _unopened(problem: Problem, plan: RollPlan) -> Iterator[tuple[Stock, Roll]]:
+    for substrate, stocked, roll in problem.plant.rolls:
+        if roll.id not in plan.opened:
+            yield Stock(substrate.code, stocked.width_um), roll
+
+
+def _settled(
+    problem: Problem, order: Order, weights: Weights, spare: Collection[str]
+) -> tuple[Problem, RollPlan]:
+    """Choose rolls and cost the order with them until both agree; those that are spare may be slit."""
     for _ in range(MOST_ROUNDS):
         sequence = account(problem, order, weights)
-        rolled = tuple(_chosen(problem, sequence, weights))
-        ends = _roll_ends(rolled)
-        if ends == problem.roll_ends:
+        rolled = tuple(_chosen(problem, sequence, weights, spare))
+        before, chosen = problem.chosen_rolls, _chosen_rolls(rolled)
+        if chosen == before:
             return problem, RollPlan(sequence, rolled, settled=True)
-        problem = replace(problem, roll_ends=ends)
+        problem = replace(problem, chosen_rolls=chosen)
+        if before is not None and chosen is not None and chosen.ends == before.ends:
+            return problem, RollPlan(account(problem, order, weights), rolled, settled=True)
     return problem, RollPlan(account(problem, order, weights), rolled, settled=False)
 
 
-def _chosen(problem: Problem, sequence: Sequence, weights: Weights) -> Iterator[RolledStretch]:
+def _chosen(
+    problem: Problem, sequence: Sequence, weights: Weights, spare: Collection[str]
+) -> Iterator[RolledStretch]:
     """Rolls for every stretch, each from what the earlier ones leave."""
-    store, rules = _Store(problem), problem.plant.stock_rules
+    store, rules = RollStore(problem, spare), problem.plant.stock_rules
     begun: set[int] = set()
     for stretch in stretches_of(problem, sequence, weights):
         is_first = stretch.line_idx not in begun
@@ -87,7 +147,7 @@ def _chosen(problem: Problem, sequence: Sequence, weights: Weights) -> Iterator[
             continue
         choice = choose_rolls(stretch.stretch, store.candidates(stretch, is_first), rules, MOST_GROWN)
         if isinstance(choice, RollChoice):
-            choice = store.take(choice, _end_ms(sequence, stretch))
+            choice = store.take(choice, stretch.stock, _end_ms(sequence, stretch))
         yield RolledStretch(stretch, choice)
 
 
@@ -98,92 +158,15 @@ def _end_ms(sequence: Sequence, stretch: LineStretch) -> int:
     return max(ends_ms, default=stretch.first_ms)
 
 
-class _Store:
-    """What is there of every roll while stretches are served."""
-
-    def __init__(self, problem: Problem) -> None:
-        self._problem = problem
-        self._rolls: dict[Stock, tuple[Roll, ...]] = {
-            Stock(substrate.code, stocked.width_um): stocked.rolls
-            for substrate, stocked, _ in problem.plant.rolls
-        }
-        self._used_um: dict[str, int] = {}
-        self._free_ms: dict[str, int] = {}
-
-    def follows(self, stock: Stock) -> bool:
-        return stock in self._rolls
-
-    def candidates(self, stretch: LineStretch, is_first: bool) -> list[Candidate]:
-        """What could be taken, its metres counted from what is used already; `is_first` on its line."""
-        line = self._problem.plant.lines[stretch.line_idx].id
-        last_ms = max(segment.needed_ms for segment in stretch.stretch.segments)
-        found: list[Candidate] = []
-        for roll in self._rolls[stretch.stock]:
-            used_um = self._used_um.get(roll.id, 0)
-            lasts = roll.best_before_ms is None or roll.best_before_ms > last_ms
-            if used_um >= roll.length_um or not lasts:
-                continue
-            if roll.on_unwind not in (None, line) and used_um == 0:
-                continue
-            candidate = Candidate(
-                roll=roll.id,
-                length_um=roll.length_um - used_um,
-                parts=tuple(_parts(roll, used_um)),
-                eur_per_um=self._problem.eur_per_um(stretch.stock),
-                age_days=Fraction(-(roll.received_ms or 0), MS_PER_DAY),
-                available_ms=max(roll.arrives_ms, self._free_ms.get(roll.id, 0)),
-                reserved_for=roll.reserved_for,
-                mounted=is_first and roll.on_unwind == line,
-            )
-            found.append(candidate)
-        return found
-
-    def take(self, choice: RollChoice, end_ms: int) -> RollChoice:
-        """Note what is used; returns the choice in metres of whole rolls."""
-        taken = replace(
-            choice,
-            uses=tuple(
-                replace(
-                    use, run_through_um=tuple(at_um + self._used_before(use) for at_um in use.run_through_um)
-                )
-                for use in map(self._in_whole_roll, choice.uses)
-            ),
-            cut_outs=tuple(map(self._in_whole_roll, choice.cut_outs)),
-            rests=tuple(map(self._in_whole_roll, choice.rests)),
-        )
-        for rest in taken.rests:
-            goes_back = rest.kind is RestKind.STUB
-            self._used_um[rest.roll] = rest.from_um if goes_back else rest.to_um
-            self._free_ms[rest.roll] = end_ms
-        return taken
-
-    def _in_whole_roll(self, part: PartOfRoll) -> PartOfRoll:
-        used_um = self._used_before(part)
-        return replace(part, from_um=part.from_um + used_um, to_um=part.to_um + used_um)
-
-    def _used_before(self, part: Use | CutOut | Rest) -> int:
-        return self._used_um.get(part.roll, 0)
-
-
-def _parts(roll: Roll, used_um: int) -> Iterator[Part]:
-    """What is left of a roll between its defects, counted from what is used."""
-    begin_um = used_um
-    marks = [flaw for flaw in roll.flaws if flaw.to_um > used_um]
-    splices: list[int] = []
-    for flaw in marks:
-        if flaw.kind is FlawKind.SPLICE:
-            splices.append(flaw.from_um)
-            continue
-        if flaw.from_um > begin_um:
-            yield _part(begin_um, flaw.from_um, splices, used_um)
-        begin_um, splices = max(begin_um, flaw.to_um), []
-    if roll.length_um > begin_um:
-        yield _part(begin_um, roll.length_um, splices, used_um)
-
-
-def _part(from_um: int, to_um: int, splices_um: list[int], used_um: int) -> Part:
-    inside = tuple(at_um - used_um for at_um in splices_um if from_um < at_um < to_um)
-    return Part(from_um - used_um, to_um - used_um, inside)
+def _chosen_rolls(rolled: tuple[RolledStretch, ...]) -> ChosenRolls | None:
+    """Where the rolls of all stretches end, and what they cost besides; None where no stock is followed by
+    roll.
+    """
+    choices = [each.choice for each in rolled]
+    if all(choice is None for choice in choices):
+        return None
+    cost = sum((choice.stub_cost for choice in choices if isinstance(choice, RollChoice)), StubCost())
+    return ChosenRolls(_roll_ends(rolled), cost)
 
 
 def _roll_ends(rolled: tuple[RolledStretch, ...]) -> RollEnds:

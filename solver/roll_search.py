@@ -140,7 +140,7 @@ class RollSearch:
             *(
                 eur.denominator
                 for usable in rolls
-                for eur in (usable.roll.eur_per_um, self._cheapest_web, usable.open_eur, usable.age_eur)
+                for eur in (usable.roll.eur_per_um, self._cheapest_web, usable.taking_eur)
             ),
         )
         self._first = [spot.first_um for spot in self._spots]
@@ -201,7 +201,7 @@ class RollSearch:
                 usable.windows,
                 self._counted(usable.roll.eur_per_um - self._cheapest_web),
                 self._counted(usable.roll.eur_per_um),
-                self._counted(usable.open_eur + usable.age_eur),
+                self._counted(usable.taking_eur),
                 usable.roll.mounted,
                 0,
             )

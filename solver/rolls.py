@@ -124,16 +124,19 @@ class StockRules:
         Price of opening a roll that nobody has used so far.
     age_eur_per_day
         Price of every day by which a roll is younger than the oldest that could be taken.
+    most_trim_um
+        How much wider than needed a roll may be that is slit down; 0: rolls are never slit.
     """
 
     least_stub_um: int = 0
     core_tail_um: int = 0
     open_eur: Fraction = Fraction(0)
     age_eur_per_day: Fraction = Fraction(0)
+    most_trim_um: int = 0
 
     def __post_init__(self) -> None:
         checks = Checks("stock rules")
-        for name in ("least_stub_um", "core_tail_um", "open_eur", "age_eur_per_day"):
+        for name in ("least_stub_um", "core_tail_um", "open_eur", "age_eur_per_day", "most_trim_um"):
             checks.not_negative(name, getattr(self, name))
         checks.done()
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from solver.stub_cost import StubCost
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Lot:
@@ -55,6 +57,14 @@ RollEnds = Mapping[tuple[int, Placement], tuple[int, ...]]
 """Where rolls end, by line and what runs there: how much web of the run, in µm, comes before; below 0 on the
 strip that it is set up on.
 """
+
+
+@dataclass(frozen=True, slots=True)
+class ChosenRolls:
+    """What rolls chosen for an order mean to its costing: where they end, and what they cost besides."""
+
+    ends: RollEnds
+    cost: StubCost
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,7 +328,8 @@ class LineRuns:
 @dataclass(frozen=True, slots=True)
 class Cost:
     """Cost in euro by part. Times are priced at the line's rate, waste at its stock's price, runs that the
-    sequence in force has elsewhere at the plant's price of a moved run.
+    sequence in force has elsewhere at the plant's price of a moved run. `stubs` is None where no rolls are
+    chosen.
     """
 
     waste_eur: Fraction
@@ -327,11 +338,17 @@ class Cost:
     running_eur: Fraction
     late_eur: Fraction
     moved_eur: Fraction = Fraction(0)
+    stubs: StubCost | None = None
+
+    @property
+    def stubs_eur(self) -> Fraction:
+        """What chosen rolls cost besides their splices."""
+        return Fraction(0) if self.stubs is None else self.stubs.total_eur
 
     @property
     def total_eur(self) -> Fraction:
         timed_eur = self.changeover_eur + self.waiting_eur + self.running_eur
-        return self.waste_eur + timed_eur + self.late_eur + self.moved_eur
+        return self.waste_eur + timed_eur + self.late_eur + self.moved_eur + self.stubs_eur
 
     @property
     def controllable_eur(self) -> Fraction:

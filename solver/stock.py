@@ -116,7 +116,7 @@ def _least_missing(
     stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules, most_grown: int
 ) -> tuple[tuple[Usable, ...], Answer]:
     """Endless rolls beside the others, of which only their web costs anything."""
-    free = [replace(candidate, eur_per_um=Fraction(0)) for candidate in candidates]
+    free = [_free(candidate) for candidate in candidates]
     waste_um = max(segment.roll_end_um for segment in stretch.segments)
     endless_um = stretch.length_um + waste_um + prices.core_tail_um + 1
     needed_ms = min(segment.needed_ms for segment in stretch.segments)
@@ -134,7 +134,7 @@ def _first_lacking(
     stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules, most_grown: int
 ) -> int:
     """The first segment up to whose end the rolls do not suffice."""
-    free = [replace(candidate, eur_per_um=Fraction(0)) for candidate in candidates]
+    free = [_free(candidate) for candidate in candidates]
     tail_alone = StockRules(core_tail_um=prices.core_tail_um)
     enough, lacking = 0, len(stretch.segments)
     while lacking - enough > 1:
@@ -149,6 +149,10 @@ def _first_lacking(
         else:
             enough = upto
     return lacking - 1
+
+
+def _free(candidate: Candidate) -> Candidate:
+    return replace(candidate, eur_per_um=Fraction(0), trim_eur=Fraction(0))
 
 
 def _unpriced(stretch: Stretch) -> Stretch:

@@ -10,7 +10,8 @@ from solver.checks import Checks
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """Factors on the parts of the cost.
+    """Factors on the parts of the cost. Moved runs, and what chosen rolls cost besides their splices, count
+    once under every goal.
 
     Parameters
     ----------

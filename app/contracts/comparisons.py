@@ -23,6 +23,9 @@ class ComparedOrder(Contract):
     moved_runs: int | None = Field(
         default=None, description="Runs that the sequence in force has elsewhere; none: none is in force."
     )
+    stubs_eur: Number | None = Field(
+        default=None, description="What chosen rolls cost besides their splices; none: none are chosen."
+    )
     controllable_eur: Number = Field(description="All cost but running: what the order can change.")
     total_eur: Number = Field(description="All cost.")
 

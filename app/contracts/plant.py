@@ -481,6 +481,11 @@ class StockRules(Contract):
         default=Decimal("0.05"),
         description="Price of every day by which a roll is younger than the oldest that could be taken.",
     )
+    most_trim_mm: MillimetresOrZero = Field(
+        default=Decimal(30),
+        description="How much wider than needed a roll may be that is slit before it is mounted; 0: none "
+        "is slit.",
+    )
 
 
 class Plant(Contract):

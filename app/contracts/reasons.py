@@ -164,14 +164,14 @@ class CostPart(Contract):
     """What one order has more of than another, of one thing that costs."""
 
     cause: str = Field(description="wasted web, stops, make-ready, waiting, running, lateness …")
-    line: str | None = Field(default=None, description="Its line; none for wasted web and lateness.")
+    line: str | None = Field(default=None, description="Its line; none for wasted web, lateness and stubs.")
     station: str | None = Field(default=None, description="Of make-ready.")
     kind: str | None = Field(default=None, description="Of wasted web: set-up strip, splice …")
     substrate: str | None = Field(default=None, description="Of wasted web.")
     width_mm: Number | None = Field(default=None, description="Of wasted web.")
     job: str | None = Field(default=None, description="Of lateness.")
     more_m: Number | None = Field(default=None, description="Metres more, of wasted web.")
-    more_min: Number | None = Field(default=None, description="Minutes more, of all else.")
+    more_min: Number | None = Field(default=None, description="Minutes more, of all else but stubs.")
     more_runs: int | None = Field(default=None, description="Runs more, of moved runs.")
     more_eur: Number = Field(description="Money more; below 0: less.")
     more_weighed_eur: Number = Field(description="The same as the goal weighs it.")

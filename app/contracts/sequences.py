@@ -227,6 +227,31 @@ class Slack(Contract):
     slack_min: Number = Field(description="Minutes.")
 
 
+class StubCost(Contract):
+    """What chosen rolls cost besides their splices, part by part."""
+
+    cut_out_eur: Number = Field(
+        description="Web cut out: defects, and what is given up with them so that a roll ends elsewhere."
+    )
+    core_eur: Number = Field(description="What is lost at cores.")
+    scrap_eur: Number = Field(description="Rests too short to be kept.")
+    trim_eur: Number = Field(description="Strips cut off wider rolls.")
+    opening_eur: Number = Field(description="Rolls opened.")
+    age_eur: Number = Field(description="Days by which rolls are younger than the oldest there was.")
+
+    @property
+    def parts(self) -> tuple[tuple[str, Decimal], ...]:
+        """All of it, by the words that people read."""
+        return (
+            ("web cut out", self.cut_out_eur),
+            ("core tails", self.core_eur),
+            ("rests too short to keep", self.scrap_eur),
+            ("strips cut off wider rolls", self.trim_eur),
+            ("rolls opened", self.opening_eur),
+            ("younger rolls taken", self.age_eur),
+        )
+
+
 class Cost(Contract):
     """Money by part, in plain prices whatever the goal."""
 
@@ -239,6 +264,13 @@ class Cost(Contract):
     late_eur: Number = Field(description="Late jobs.")
     moved_eur: Number = Field(
         default=Decimal(0), description="Runs that the sequence in force has elsewhere."
+    )
+    stubs_eur: Number = Field(
+        default=Decimal(0),
+        description="What chosen rolls cost besides their splices: stubs too short, cores, openings …",
+    )
+    stubs: StubCost | None = Field(
+        default=None, description="The same part by part; none: no rolls are chosen."
     )
     total_eur: Number = Field(description="Sum of the parts.")
     controllable_eur: Number = Field(description="The same without running: what the order can change.")

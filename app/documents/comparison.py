@@ -25,11 +25,16 @@ HEADINGS = (
 
 
 def headings_of(orders: Sequence[ComparedOrder]) -> tuple[str, ...]:
-    """The headings, moved runs among them while a sequence is in force."""
-    if all(order.moved_runs is None for order in orders):
-        return HEADINGS
+    """The headings, moved runs among them while a sequence is in force, stubs where rolls are chosen."""
+    moved = () if all(order.moved_runs is None for order in orders) else ("moved runs",)
+    stubs = ("stubs €",) if has_stubs(orders) else ()
     at = HEADINGS.index("controllable €")
-    return (*HEADINGS[:at], "moved runs", *HEADINGS[at:])
+    return (*HEADINGS[:at], *moved, *stubs, *HEADINGS[at:])
+
+
+def has_stubs(orders: Sequence[ComparedOrder]) -> bool:
+    """Whether rolls are chosen for any of them."""
+    return any(order.stubs_eur is not None for order in orders)
 
 
 def comparison(costed_plan: CostedPlan) -> Comparison:
@@ -67,6 +72,14 @@ def told_moved(sequence: RunSequence) -> str | None:
     return f"Against the sequence in force {runs} moved, {cents(sequence.cost.moved_eur)} €: {which}{more}."
 
 
+def told_stubs(cost: Cost) -> str | None:
+    """What chosen rolls cost besides their splices, part by part; None where none are chosen."""
+    if cost.stubs is None:
+        return None
+    parts = [f"{name} {cents(eur)} €" for name, eur in cost.stubs.parts if eur]
+    return f"Stubs {cents(cost.stubs_eur)} €" + (f": {', '.join(parts)}." if parts else ".")
+
+
 def file_stem(name: str) -> str:
     """The name of an alternative as that of its files."""
     return name.replace(" ", "-")
@@ -85,6 +98,7 @@ def _compared(
         late_jobs=totals.late_jobs,
         left_out=totals.left_out,
         moved_runs=totals.moved_runs,
+        stubs_eur=None if cost.stubs is None else cost.stubs_eur,
         controllable_eur=cost.controllable_eur,
         total_eur=cost.total_eur,
     )

@@ -25,10 +25,12 @@ from app.documents.comparison import (
     NO_ALTERNATIVE,
     RECOMMENDED,
     comparison,
+    has_stubs,
     headings_of,
     told_moved,
+    told_stubs,
 )
-from app.documents.figures import cents, full_time, percent, tenths, worth
+from app.documents.figures import cents, cents_if_any, full_time, percent, tenths, worth
 from app.drawings.labels import day_and_clock
 
 CAUTION = (
@@ -49,9 +51,9 @@ def plan_page(costed_plan: CostedPlan) -> Iterator[RenderableType]:
         else:
             yield Text(f"{line.line}: no runs")
     yield _totals_table(costed_plan)
-    moved = told_moved(sequence)
-    if moved is not None:
-        yield Text(moved)
+    for told in (told_moved(sequence), told_stubs(sequence.cost)):
+        if told is not None:
+            yield Text(told)
     yield from _exchange_rates(sequence)
     yield from _alternatives(costed_plan)
     yield Text(_indicators_text(sequence.totals))
@@ -151,6 +153,7 @@ def _totals_table(costed_plan: CostedPlan) -> Table:
     table = Table(title="Totals", title_justify="left")
     table.add_column("order", no_wrap=True)
     is_in_force = sequence.totals.moved_runs is not None
+    has_rolls = _has_rolls(costed_plan)
     for heading in (
         "waste m",
         "stops",
@@ -161,18 +164,25 @@ def _totals_table(costed_plan: CostedPlan) -> Table:
         "waste €",
         "late €",
         *(("moved €",) if is_in_force else ()),
+        *(("stubs €",) if has_rolls else ()),
         "controllable €",
         "total €",
     ):
         table.add_column(heading.replace(" ", "\n"), justify="right")
     name = "this order" if costed_plan.search is None else "this plan"
-    table.add_row(name, *_totals_cells(sequence.totals, sequence.cost), style="bold")
+    table.add_row(name, *_totals_cells(sequence.totals, sequence.cost, has_rolls), style="bold")
     for baseline in costed_plan.baselines:
-        table.add_row(baseline.name, *_totals_cells(baseline.totals, baseline.cost))
+        table.add_row(baseline.name, *_totals_cells(baseline.totals, baseline.cost, has_rolls))
     return table
 
 
-def _totals_cells(totals: Totals, cost: Cost) -> tuple[str, ...]:
+def _has_rolls(costed_plan: CostedPlan) -> bool:
+    """Whether rolls are chosen for any of the orders that are shown."""
+    costs = (costed_plan.sequence.cost, *(baseline.cost for baseline in costed_plan.baselines))
+    return any(cost.stubs is not None for cost in costs)
+
+
+def _totals_cells(totals: Totals, cost: Cost, has_rolls: bool) -> tuple[str, ...]:
     return (
         tenths(totals.waste_m),
         str(totals.stops),
@@ -183,6 +193,7 @@ def _totals_cells(totals: Totals, cost: Cost) -> tuple[str, ...]:
         cents(cost.waste_eur),
         cents(cost.late_eur),
         *(() if totals.moved_runs is None else (cents(cost.moved_eur),)),
+        *((cents_if_any(None if cost.stubs is None else cost.stubs_eur),) if has_rolls else ()),
         cents(cost.controllable_eur),
         cents(cost.total_eur),
     )
@@ -208,6 +219,7 @@ def _alternatives(costed_plan: CostedPlan) -> Iterator[RenderableType]:
             cents(order.late_eur),
             str(order.late_jobs),
             *(() if order.moved_runs is None else (str(order.moved_runs),)),
+            *((cents_if_any(order.stubs_eur),) if has_stubs(orders) else ()),
             cents(order.controllable_eur),
             cents(order.total_eur),
             style="bold" if order.name == RECOMMENDED else None,

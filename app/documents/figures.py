@@ -19,6 +19,11 @@ def cents(value: Decimal) -> str:
     return f"{value.quantize(Decimal('0.01'), ROUND_HALF_UP):,}"
 
 
+def cents_if_any(value: Decimal | None) -> str:
+    """Money to the cent; – where there is none."""
+    return "–" if value is None else cents(value)
+
+
 def percent(share: float | None) -> str:
     """A share of 1 in percent; – where there is none."""
     return "–" if share is None else f"{share:.1%}"

@@ -16,13 +16,20 @@ from markupsafe import Markup
 from app.contracts.reasons import Reasons
 from app.contracts.sequences import Cost, CostedPlan, LineRuns, Totals
 from app.documents import figures
-from app.documents.comparison import NO_ALTERNATIVE, comparison, headings_of, told_moved
+from app.documents.comparison import (
+    NO_ALTERNATIVE,
+    comparison,
+    has_stubs,
+    headings_of,
+    told_moved,
+    told_stubs,
+)
 from app.documents.pdf import pdf_from_html
 from app.documents.report_changeovers import ToldChangeover, told_changeovers
 from app.documents.report_reasons import told_reasons
 from app.documents.report_waste import waste_table
 from app.documents.report_web import Stretch, stretches
-from app.drawings.cost_bars import MOVED_RUNS, cost_bars, cost_causes, cost_legend
+from app.drawings.cost_bars import MOVED_RUNS, STUBS, cost_bars, cost_causes, cost_legend
 from app.drawings.fills import COST_FILLS
 from app.drawings.labels import day_and_clock
 from app.drawings.time_chart import time_chart, time_legend
@@ -81,7 +88,9 @@ def report_html(
     costs = [(order.name, order.cost) for order in orders]
     compared = comparison(costed_plan)
     in_force = sequence.totals.moved_runs is not None
-    causes = [cause for cause in COST_FILLS if in_force or cause != MOVED_RUNS]
+    has_rolls = any(order.cost.stubs is not None for order in orders)
+    left_out = {cause for cause, is_there in ((MOVED_RUNS, in_force), (STUBS, has_rolls)) if not is_there}
+    causes = [cause for cause in COST_FILLS if cause not in left_out]
     page = _environment().get_template("report.html.j2")
     return page.render(
         style=Markup(_style()),
@@ -91,6 +100,7 @@ def report_html(
         alternatives=costed_plan.alternatives,
         comparison=compared,
         comparison_headings=headings_of(compared.orders),
+        comparison_has_stubs=has_stubs(compared.orders),
         no_alternative=NO_ALTERNATIVE,
         savings=[_saving(orders[0], other) for other in orders[1:]],
         waste=waste_table(sequence.totals.waste),
@@ -99,6 +109,7 @@ def report_html(
         cost_legend=cost_legend("cost-legend", causes),
         cost_causes=causes,
         moved=told_moved(sequence),
+        stubs=told_stubs(sequence.cost),
         time_chart=time_chart(sequence, "time"),
         time_legend=time_legend(sequence, "time-legend"),
         lines=[_line_part(costed_plan, place) for place in range(len(sequence.lines))],
@@ -172,6 +183,7 @@ def _environment() -> Environment:
     environment.filters |= {
         "tenths": figures.tenths,
         "cents": figures.cents,
+        "cents_if_any": figures.cents_if_any,
         "share": figures.percent,
         "worth": figures.worth,
         "moment": day_and_clock,

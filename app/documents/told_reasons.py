@@ -311,7 +311,7 @@ def part_name(part: CostPart) -> str:
         return f"{part.kind} of {part.substrate} {part.width_mm:f} mm"
     if part.station is not None:
         return f"{part.cause} at {part.station} of {part.line}"
-    return f"{part.cause} on {part.line}"
+    return part.cause if part.line is None else f"{part.cause} on {part.line}"
 
 
 def _amount_text(length_m: Decimal | None, time_min: Decimal | None, runs: int | None) -> str:

@@ -20,6 +20,8 @@ ORDER_MM = 9.0
 _BLOCK_MM = 6.0
 MOVED_RUNS = "moved runs"
 """The cause that there is only while a sequence is in force."""
+STUBS = "stubs"
+"""The cause that there is only where rolls are chosen."""
 
 
 def cost_causes(cost: Cost) -> dict[str, Decimal]:
@@ -30,6 +32,7 @@ def cost_causes(cost: Cost) -> dict[str, Decimal]:
         "waiting": cost.waiting_eur,
         "late jobs": cost.late_eur,
         MOVED_RUNS: cost.moved_eur,
+        STUBS: cost.stubs_eur,
     }
 
 

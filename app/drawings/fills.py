@@ -62,6 +62,7 @@ COST_FILLS: Mapping[str, Fill] = {
     "waiting": Fill("#ffffff", Hatch.LEVEL),
     "late jobs": Fill("#eeb0a5", Hatch.CROSSED),
     "moved runs": Fill("#cfc4e3", Hatch.FALLING),
+    "stubs": Fill("#dfe3b4", Hatch.DOTTED),
 }
 """Parts of the cost that an order can change."""
 

@@ -42,6 +42,7 @@ _WORDS = {
     "age_eur_per_day": "price of a younger roll",
     "least_stub_m": "shortest stub worth keeping",
     "core_tail_m": "metres lost at a core",
+    "most_trim_mm": "widest strip to slit off a roll",
     "max_speed_m_min": "fastest speed",
     "setup_speed_m_min": "set-up speed",
     "channel_speed_m_min": "speeds of the channels",

@@ -181,7 +181,7 @@ def _possible(problem: Problem, order: Order) -> Order:
 
 
 def _total_eur(cost: solver_sequence.Cost) -> Decimal:
-    """All parts of the cost, each rounded as results show it."""
+    """All parts of the cost, each rounded as results show it; rolls are not chosen here."""
     parts = (cost.waste_eur, cost.changeover_eur, cost.waiting_eur, cost.running_eur, cost.late_eur)
     return sum((rounded(part) for part in (*parts, cost.moved_eur)), Decimal(0))
 

@@ -241,6 +241,7 @@ def _difference(
 
 def _part(item: CostItem, amount: Amount) -> contracts.CostPart:
     is_web, are_runs = item.cause is Cause.WASTE, item.cause is Cause.MOVED
+    has_time = not is_web and item.cause not in (Cause.MOVED, Cause.STUBS)
     return contracts.CostPart(
         cause=item.cause.value,
         line=item.line,
@@ -250,7 +251,7 @@ def _part(item: CostItem, amount: Amount) -> contracts.CostPart:
         width_mm=mm_from_um(item.stock.width_um) if item.stock else None,
         job=item.job,
         more_m=m_from_um(int(amount.amount)) if is_web else None,
-        more_min=None if is_web or are_runs else min_from_ms(amount.amount),
+        more_min=min_from_ms(amount.amount) if has_time else None,
         more_runs=int(amount.amount) if are_runs else None,
         more_eur=rounded(amount.eur),
         more_weighed_eur=rounded(amount.weighed_eur),

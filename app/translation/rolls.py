@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from app.contracts.plant import Delivery, Flaw, FlawKind, Roll, StockedWidth, StockRules, Substrate
 from app.translation.times import PlanClock
-from app.translation.units import m_from_um, um_from_m
+from app.translation.units import m_from_um, um_from_m, um_from_mm
 from solver import rolls as solver_rolls
 
 MOST_ROLLS_DELIVERED = 1000
@@ -68,6 +68,7 @@ def stock_rules_of(rules: StockRules) -> solver_rolls.StockRules:
         core_tail_um=um_from_m(rules.core_tail_m),
         open_eur=Fraction(rules.open_eur),
         age_eur_per_day=Fraction(rules.age_eur_per_day),
+        most_trim_um=um_from_mm(rules.most_trim_mm),
     )
 
 

@@ -26,6 +26,7 @@ from solver.sequence import (
     Task,
     VersionRun,
 )
+from solver.stub_cost import StubCost
 from solver.weights import Weights
 
 
@@ -257,7 +258,9 @@ def _cost(cost: Cost) -> contracts.Cost:
     running_eur = rounded(cost.running_eur)
     late_eur = rounded(cost.late_eur)
     moved_eur = rounded(cost.moved_eur)
-    controllable_eur = waste_eur + changeover_eur + waiting_eur + late_eur + moved_eur
+    stubs = None if cost.stubs is None else _stub_cost(cost.stubs)
+    stubs_eur = Decimal(0) if stubs is None else _sum(eur for _, eur in stubs.parts)
+    controllable_eur = waste_eur + changeover_eur + waiting_eur + late_eur + moved_eur + stubs_eur
     return contracts.Cost(
         waste_eur=waste_eur,
         changeover_eur=changeover_eur,
@@ -265,8 +268,21 @@ def _cost(cost: Cost) -> contracts.Cost:
         running_eur=running_eur,
         late_eur=late_eur,
         moved_eur=moved_eur,
+        stubs_eur=stubs_eur,
+        stubs=stubs,
         total_eur=controllable_eur + running_eur,
         controllable_eur=controllable_eur,
+    )
+
+
+def _stub_cost(cost: StubCost) -> contracts.StubCost:
+    return contracts.StubCost(
+        cut_out_eur=rounded(cost.cut_out_eur),
+        core_eur=rounded(cost.core_eur),
+        scrap_eur=rounded(cost.scrap_eur),
+        trim_eur=rounded(cost.trim_eur),
+        opening_eur=rounded(cost.opening_eur),
+        age_eur=rounded(cost.age_eur),
     )
 
 

@@ -48,7 +48,8 @@ from solver.weights import Weights
 @dataclass(frozen=True, slots=True)
 class PlantFound:
     """An order of a plant: jobs left out and locks broken, weighed cost, and the work it took; `bound_eur` is
-    what no order undercuts, None where that is not known. `others` are the best orders of all islands.
+    what no order undercuts, None where that is not known. `others` are the best orders of all islands. What
+    chosen rolls cost is in both, though islands and bounds leave it out: no order changes it.
     """
 
     order: Order
@@ -104,10 +105,13 @@ def search_plant(
         else _matrix(compiled, pairwise, starts, stop, seed, halt)
     )
 
+    stub_cost = compiled.problem.stub_cost
+    stubs_eur = 0.0 if stub_cost is None else float(stub_cost.total_eur)
+
     def plant_found(found: Found) -> PlantFound:
-        faults, eur = sum(found.score[:-1]), found.score[-1] + way.fixed_eur
+        faults, eur = sum(found.score[:-1]), found.score[-1] + way.fixed_eur + stubs_eur
         # An order that leaves a job out may cost less than all that do not.
-        bound_eur = None if way.bound_eur is None or faults else min(eur, way.bound_eur)
+        bound_eur = None if way.bound_eur is None or faults else min(eur, way.bound_eur + stubs_eur)
         order = way.order(found.order)
         return PlantFound(order, int(faults), eur, found.work, found.elapsed_s, bound_eur)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from solver.sequence import Sequence
@@ -117,6 +118,16 @@ def late_eur(play: Replay) -> Fraction:
     )
 
 
+def stubs_eur(play: Replay) -> Fraction:
+    """What chosen rolls cost besides their splices."""
+    rolls = play.problem.chosen_rolls
+    if rolls is None:
+        return Fraction(0)
+    cost = rolls.cost
+    lost_eur = cost.cut_out_eur + cost.core_eur + cost.scrap_eur + cost.trim_eur
+    return lost_eur + cost.opening_eur + cost.age_eur
+
+
 def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[str]:
     """Money by part, and the weighed total."""
     changeover, waiting = changeover_eur(play), waiting_eur(play)
@@ -128,7 +139,19 @@ def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[
     complaints += differs("cost", "running in €", cost.running_eur, running)
     complaints += differs("cost", "late in €", cost.late_eur, late)
     complaints += differs("cost", "moved runs in €", cost.moved_eur, moved_eur(play))
-    parts = (cost.waste_eur, cost.changeover_eur, cost.waiting_eur, cost.late_eur, cost.moved_eur)
+    rolls = play.problem.chosen_rolls
+    expected = None if rolls is None else rolls.cost
+    complaints += differs("cost", "stubs", cost.stubs, expected)
+    cost = replace(cost, stubs=expected)
+    complaints += differs("cost", "stubs in €", cost.stubs_eur, stubs_eur(play))
+    parts = (
+        cost.waste_eur,
+        cost.changeover_eur,
+        cost.waiting_eur,
+        cost.late_eur,
+        cost.moved_eur,
+        cost.stubs_eur,
+    )
     complaints += differs("cost", "controllable in €", cost.controllable_eur, sum(parts, Fraction(0)))
     weighed = (
         weighed_waste_eur(play, weights)
@@ -136,5 +159,6 @@ def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[
         + weights.running * running
         + weights.late * late
         + moved_eur(play)
+        + stubs_eur(play)
     )
     return complaints + differs("cost", "weighed total in €", sequence.weighed_eur, weighed)

@@ -12,7 +12,8 @@ from solver.account import account
 from solver.baselines import as_entered
 from solver.ledger import web_ledger
 from solver.problem import Problem
-from solver.sequence import PieceKind, RollEnds, Sequence
+from solver.sequence import ChosenRolls, PieceKind, RollEnds, Sequence
+from solver.stub_cost import StubCost
 from solver.weights import GOALS, Weights
 from tests.builders.days import DayShape, drawn_day, drawn_order
 from tests.builders.worked import M_UM, MIN_MS, worked_job, worked_line, worked_problem
@@ -43,7 +44,7 @@ def test_the_checker_accepts_every_account_with_chosen_roll_ends(seed: int, line
     problem = drawn_day(seed, DayShape(jobs=8, lines=lines))
     order = drawn_order(problem, seed)
     ends = drawn_roll_ends(problem, account(problem, order, GOALS[goal]), seed)
-    problem = replace(problem, roll_ends=ends)
+    problem = replace(problem, chosen_rolls=ChosenRolls(ends, StubCost()))
     sequence = account(problem, order, GOALS[goal])
     assert check_sequence(problem, sequence, GOALS[goal], web_ledger(problem, sequence)) == []
 
@@ -54,7 +55,7 @@ def test_as_many_splices_lie_on_the_web_as_rolls_end(seed: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=6, lines=2))
     order = drawn_order(problem, seed)
     ends = drawn_roll_ends(problem, account(problem, order, Weights()), seed)
-    problem = replace(problem, roll_ends=ends)
+    problem = replace(problem, chosen_rolls=ChosenRolls(ends, StubCost()))
     sequence = account(problem, order, Weights())
     spliced = [
         piece
@@ -70,7 +71,8 @@ def test_on_the_strip_a_roll_end_costs_splice_and_stop_and_inside_the_run_regist
     problem = worked_problem(worked_line("H"), worked_job("long run", "long", web_m=2500))
     order = as_entered(problem)
     placement = order[0][0]
-    chosen = replace(problem, roll_ends={(0, placement): (0, 700 * M_UM)})
+    ends = {(0, placement): (0, 700 * M_UM)}
+    chosen = replace(problem, chosen_rolls=ChosenRolls(ends, StubCost()))
     run = account(chosen, order, Weights()).runs[0]
     on_strip, inside = (end.changeover for end in run.roll_ends)
     assert (on_strip.waste_um, on_strip.duration_ms) == (1 * M_UM, 2 * MIN_MS)
