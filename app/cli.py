@@ -1,4 +1,4 @@
-"""The command line: `runwright plan`, `cost`, `compare`, `check`, `schema`.
+"""The command line: `runwright plan`, `cost`, `compare`, `check` and what comes of a plan.
 
 It reads files, asks a service and prints what comes back. Exit codes: 0 done, 2 bad input (every
 fault on stderr), 3 nothing can run.
@@ -37,15 +37,14 @@ from app.documents.report import write_report
 from app.documents.sequence_files import write_plan
 from app.errors import BadInput, Fault, NothingCanRun
 from app.intake.plant_file import plant_schema
-from app.intake.presets import PRESETS
 from app.intake.queue import Queue
 from app.intake.sources import QueueSource, read_source, read_source_and_order
+from app.queue_options import reads_queue
+from app.refusals import refusals
 from app.services import planning
 from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
 
-BAD_INPUT = 2
-NOTHING_CAN_RUN = 3
 DEFAULT_SECONDS = 5.0
 DEFAULT_ALTERNATIVES = 3
 """A supervisor chooses between a few; beyond the first seconds the time for them is hardly missed."""
@@ -64,65 +63,13 @@ commands = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-PlantPath = Annotated[
-    Path | None, typer.Option("--plant", help="The plant, a JSON file (see runwright schema).")
-]
-JobsPath = Annotated[Path, typer.Option("--jobs", help="The jobs, CSV or XLSX, one row a version.")]
-PresetName = Annotated[
-    str | None,
-    typer.Option(
-        "--preset", help=f"Instead of a plant file: a kind of line that ships as data ({', '.join(PRESETS)})."
-    ),
-]
-OverridesPath = Annotated[
-    Path | None,
-    typer.Option("--overrides", help="With a preset: a JSON file of the values you know better."),
-]
-ZoneName = Annotated[
-    str | None, typer.Option("--zone", help="With a preset: the site's time zone, such as Europe/Berlin.")
-]
-DiesPath = Annotated[Path | None, typer.Option("--dies", help="With a preset: your dies, CSV or XLSX.")]
-StockPath = Annotated[
-    Path | None,
-    typer.Option(
-        "--stock",
-        help="Your stock, CSV or XLSX, one row a width or a roll. Beside a plant file: what is in the store "
-        "now, in place of what the plant says of it.",
-    ),
-]
-ConsumablesPath = Annotated[
-    Path | None,
-    typer.Option("--consumables", help="With a preset: your inks, varnishes and foils, CSV or XLSX."),
-]
-MappingPath = Annotated[
-    Path | None, typer.Option("--mapping", help="A JSON file that says what your headings mean.")
-]
-StatePath = Annotated[
-    Path | None,
-    typer.Option(
-        "--state", help="A JSON file of how lines stand now, in place of what the plant says of them."
-    ),
-]
-LocksPath = Annotated[
-    Path | None, typer.Option("--locks", help="A JSON file of what is fixed about the order.")
-]
-InForcePath = Annotated[
-    Path | None,
-    typer.Option(
-        "--in-force",
-        help="The sequence in force: CSV with line and job, or a plan's JSON. Each of its runs that is moved "
-        "costs the plant's moved_run_eur.",
-    ),
-]
-StartText = Annotated[
-    str | None,
-    typer.Option(
-        "--start",
-        help="When the plan begins, such as 2027-03-01T06:00; without an offset on the site's clock. "
-        "Else the plant file's plan_from, else the next full minute.",
-    ),
-]
 GoalOption = Annotated[Goal, typer.Option("--goal", help="What the order is to be best at.")]
+GivenOrder = Annotated[
+    Path,
+    typer.Option(
+        "--sequence", help="The order: CSV with line, job and, if you like, stations; or a plan's JSON."
+    ),
+]
 OutFolder = Annotated[
     Path | None,
     typer.Option("--out", help="Folder for sequence.json, sequence.csv and the report; made if need be."),
@@ -144,21 +91,10 @@ def main() -> None:
 
 
 @commands.command()
+@reads_queue
 def plan(
-    jobs: JobsPath,
-    plant: PlantPath = None,
-    preset: PresetName = None,
-    overrides: OverridesPath = None,
-    zone: ZoneName = None,
-    dies: DiesPath = None,
-    stock: StockPath = None,
-    consumables: ConsumablesPath = None,
-    mapping: MappingPath = None,
-    state: StatePath = None,
-    locks: LocksPath = None,
-    in_force: InForcePath = None,
+    source: QueueSource,
     goal: GoalOption = Goal.BALANCED,
-    start: StartText = None,
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=0, help="Search for so long; 5 where no limit is given.")
     ] = None,
@@ -181,168 +117,63 @@ def plan(
     explain: Explain = False,
 ) -> None:
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
-    with _refusals():
-        queue = read_source(
-            QueueSource(
-                jobs,
-                plant,
-                preset,
-                overrides,
-                zone,
-                dies,
-                stock,
-                mapping,
-                consumables,
-                state,
-                locks,
-                in_force,
-                _asked(start),
-                datetime.now(UTC),
-            )
-        )
-        _plan(queue, start, goal, Effort(_seconds(seconds, work), work, seed, alternatives), out, explain)
+    queue = read_source(source)
+    effort = Effort(_seconds(seconds, work), work, seed, alternatives)
+    _plan(queue, source.start, goal, effort, out, explain)
 
 
 @commands.command()
+@reads_queue
 def cost(
-    jobs: JobsPath,
-    sequence: Annotated[
-        Path,
-        typer.Option(
-            "--sequence", help="The order: CSV with line, job and, if you like, stations; or a plan's JSON."
-        ),
-    ],
-    plant: PlantPath = None,
-    preset: PresetName = None,
-    overrides: OverridesPath = None,
-    zone: ZoneName = None,
-    dies: DiesPath = None,
-    stock: StockPath = None,
-    consumables: ConsumablesPath = None,
-    mapping: MappingPath = None,
-    state: StatePath = None,
-    locks: LocksPath = None,
-    in_force: InForcePath = None,
+    source: QueueSource,
+    sequence: GivenOrder,
     goal: GoalOption = Goal.BALANCED,
-    start: StartText = None,
     out: OutFolder = None,
     explain: Explain = False,
 ) -> None:
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
-    with _refusals():
-        source = QueueSource(
-            jobs,
-            plant,
-            preset,
-            overrides,
-            zone,
-            dies,
-            stock,
-            mapping,
-            consumables,
-            state,
-            locks,
-            in_force,
-            _asked(start),
-            datetime.now(UTC),
-        )
-        queue, order = read_source_and_order(source, sequence)
-        begins = _begins(queue.plant, start)
-        costed_plan = planning.cost(
-            queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
-        )
-        _print_plan(costed_plan, queue, out, reasons=_reasons(queue, begins, costed_plan, explain))
+    queue, order = read_source_and_order(source, sequence)
+    begins = _begins(queue.plant, source.start)
+    costed_plan = planning.cost(
+        queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
+    )
+    _print_plan(costed_plan, queue, out, reasons=_reasons(queue, begins, costed_plan, explain))
 
 
 @commands.command()
+@reads_queue
 def compare(
+    source: QueueSource,
     one: Annotated[Path, typer.Argument(help="An order: CSV with line and job, or a plan's JSON.")],
     other: Annotated[Path, typer.Argument(help="Another order of the same queue.")],
-    jobs: JobsPath,
-    plant: PlantPath = None,
-    preset: PresetName = None,
-    overrides: OverridesPath = None,
-    zone: ZoneName = None,
-    dies: DiesPath = None,
-    stock: StockPath = None,
-    consumables: ConsumablesPath = None,
-    mapping: MappingPath = None,
-    state: StatePath = None,
-    locks: LocksPath = None,
-    in_force: InForcePath = None,
     goal: GoalOption = Goal.BALANCED,
-    start: StartText = None,
 ) -> None:
     """Say what one order costs more than another, by cause."""
-    with _refusals():
-        source = QueueSource(
-            jobs,
-            plant,
-            preset,
-            overrides,
-            zone,
-            dies,
-            stock,
-            mapping,
-            consumables,
-            state,
-            locks,
-            in_force,
-            _asked(start),
-            datetime.now(UTC),
-        )
-        queue, order = read_source_and_order(source, one)
-        other_order = read_source_and_order(source, other)[1]
-        orders = ((one.name, order), (other.name, other_order))
-        if one.name == other.name:
-            orders = ((str(one), order), (str(other), other_order))
-        begins = _begins(queue.plant, start)
-        _print(
-            difference_page(
-                why.compare(
-                    queue.plant, queue.jobs, begins, orders, goal, locks=queue.locks, in_force=queue.in_force
-                )
+    queue, order = read_source_and_order(source, one)
+    other_order = read_source_and_order(source, other)[1]
+    orders = ((one.name, order), (other.name, other_order))
+    if one.name == other.name:
+        orders = ((str(one), order), (str(other), other_order))
+    begins = _begins(queue.plant, source.start)
+    _print(
+        difference_page(
+            why.compare(
+                queue.plant, queue.jobs, begins, orders, goal, locks=queue.locks, in_force=queue.in_force
             )
         )
+    )
 
 
 @commands.command()
-def check(
-    jobs: JobsPath,
-    plant: PlantPath = None,
-    preset: PresetName = None,
-    overrides: OverridesPath = None,
-    zone: ZoneName = None,
-    dies: DiesPath = None,
-    stock: StockPath = None,
-    consumables: ConsumablesPath = None,
-    mapping: MappingPath = None,
-    state: StatePath = None,
-    start: StartText = None,
-) -> None:
+@reads_queue
+def check(source: QueueSource) -> None:
     """Say which jobs are not ready or cannot run, and why."""
-    with _refusals():
-        queue = read_source(
-            QueueSource(
-                jobs,
-                plant,
-                preset,
-                overrides,
-                zone,
-                dies,
-                stock,
-                mapping,
-                consumables,
-                state,
-                start=_asked(start),
-                now=datetime.now(UTC),
-            )
-        )
-        readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, start))
-        _print(readiness_page(readiness))
-        _print_notes(queue.notes)
-        if not any(job.can_run for job in readiness.jobs):
-            raise NothingCanRun
+    queue = read_source(source)
+    readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, source.start))
+    _print(readiness_page(readiness))
+    _print_notes(queue.notes)
+    if not any(job.can_run for job in readiness.jobs):
+        raise NothingCanRun
 
 
 @commands.command()
@@ -371,11 +202,11 @@ def demo(
             seconds / 2,
         ),
     }
-    with _refusals():
+    with refusals():
         for title, (source, limit_s) in samples.items():
             typer.echo(f"\n{title}. All of it is invented.\n")
             folder = out / source.jobs.parent.name
-            start = DEMO_START if source.plant is None else None
+            start = parse_moment(DEMO_START) if source.plant is None else None
             _plan(read_source(source), start, Goal.BALANCED, Effort(limit_s), folder)
 
 
@@ -401,39 +232,14 @@ def options(
     """Orders and costs the queue of hybrid label press lines."""
 
 
-@contextmanager
-def _refusals() -> Iterator[None]:
-    """Turn refusals into messages on stderr and exit codes."""
-    try:
-        yield
-    except BadInput as error:
-        for fault in error.faults:
-            typer.echo(str(fault), err=True)
-        raise typer.Exit(BAD_INPUT) from None
-    except NothingCanRun as error:
-        typer.echo(str(error), err=True)
-        raise typer.Exit(NOTHING_CAN_RUN) from None
-
-
-def _begins(plant: Plant, start: str | None) -> datetime:
+def _begins(plant: Plant, asked: datetime | None) -> datetime:
     """The plan's start; says so where the site's clock was taken."""
-    asked = _asked(start)
     begins = planning.plan_start(plant, asked, datetime.now(UTC))
     if begins.tzinfo is None:
         begins = at_site(begins, plant.site.zone_info)
         whose = "--start" if asked is not None else "plan_from"
         _print_notes([f"{whose} is read on the site's clock: {full_time(begins)} ({plant.site.zone})."])
     return begins
-
-
-def _asked(start: str | None) -> datetime | None:
-    """The start that was asked for."""
-    if start is None:
-        return None
-    try:
-        return parse_moment(start)
-    except ValueError as error:
-        raise BadInput([Fault(str(error), field="--start", value=start)]) from None
 
 
 def _seconds(seconds: float | None, work: int | None) -> float | None:
@@ -491,7 +297,7 @@ class Effort:
 
 
 def _plan(
-    queue: Queue, start: str | None, goal: Goal, effort: Effort, out: Path | None, explain: bool = False
+    queue: Queue, start: datetime | None, goal: Goal, effort: Effort, out: Path | None, explain: bool = False
 ) -> None:
     """Search, say what was assumed, print and write."""
     begins = _begins(queue.plant, start)
