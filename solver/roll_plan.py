@@ -11,17 +11,21 @@ them is kept only if it is better: no stretch lacks more web for it.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Sequence as Several
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Protocol
 
 from solver.account import account
 from solver.problem import Problem
+from solver.roll_candidates import Candidate
 from solver.roll_choice import RollChoice, Shortage
 from solver.roll_store import RollStore
-from solver.rolls import Roll
+from solver.rolls import Roll, StockRules
 from solver.sequence import ChosenRolls, Order, RollEnds, Sequence, Stock
 from solver.stock import MOST_GROWN, choose_rolls
+from solver.stretches import Stretch
 from solver.stub_cost import StubCost
 from solver.web_stretches import LineStretch, RunKey, stretches_of
 from solver.weights import Weights
@@ -72,22 +76,41 @@ class RollPlan:
             (each.stretch, each.choice) for each in self.stretches if isinstance(each.choice, Shortage)
         )
 
+    @property
+    def rank(self) -> tuple[int, bool, int, Fraction]:
+        """Least is best: jobs left out and locks broken, whether it settles, missing web, weighed cost."""
+        faults = len(self.sequence.left_out) + len(self.sequence.broken_locks)
+        missing_um = sum(shortage.missing_um for _, shortage in self.shortages)
+        return faults, not self.settled, missing_um, self.sequence.weighed_eur
 
-def with_rolls(problem: Problem, order: Order, weights: Weights) -> tuple[Problem, RollPlan]:
+
+class Chooser(Protocol):
+    """Chooses the rolls of a stretch, in a search of so much at most."""
+
+    def __call__(
+        self, stretch: Stretch, candidates: Several[Candidate], prices: StockRules, most_grown: int, /
+    ) -> RollChoice | Shortage: ...
+
+
+Stretches = Callable[[Problem, Sequence, Weights], Iterable[LineStretch]]
+"""The stretches of a sequence, in the order in which rolls are chosen for them."""
+
+
+def with_rolls(
+    problem: Problem,
+    order: Order,
+    weights: Weights,
+    choose: Chooser = choose_rolls,
+    stretches: Stretches = stretches_of,
+) -> tuple[Problem, RollPlan]:
     """Choose the rolls of an order; the problem comes back with them."""
-    plain = _settled(problem, order, weights, ())
+    way = _Way(order, weights, choose, stretches)
+    plain = way.settled(problem, ())
     spare = _spare(*plain)
     if not spare:
         return plain
-    slit = _settled(plain[0], order, weights, spare)
-    return min(plain, slit, key=lambda found: _rank(found[1]))
-
-
-def _rank(plan: RollPlan) -> tuple[int, bool, int, Fraction]:
-    """Least is best: jobs left out and locks broken, whether it settles, missing web, weighed cost."""
-    faults = len(plan.sequence.left_out) + len(plan.sequence.broken_locks)
-    missing_um = sum(shortage.missing_um for _, shortage in plan.shortages)
-    return faults, not plan.settled, missing_um, plan.sequence.weighed_eur
+    slit = way.settled(plain[0], spare)
+    return min(plain, slit, key=lambda found: found[1].rank)
 
 
 def _spare(problem: Problem, plan: RollPlan) -> frozenset[str]:
@@ -117,38 +140,45 @@ def _unopened(problem: Problem, plan: RollPlan) -> Iterator[tuple[Stock, Roll]]:
             yield Stock(substrate.code, stocked.width_um), roll
 
 
-def _settled(
-    problem: Problem, order: Order, weights: Weights, spare: Collection[str]
-) -> tuple[Problem, RollPlan]:
-    """Choose rolls and cost the order with them until both agree; those that are spare may be slit."""
-    for _ in range(MOST_ROUNDS):
-        sequence = account(problem, order, weights)
-        rolled = tuple(_chosen(problem, sequence, weights, spare))
-        before, chosen = problem.chosen_rolls, _chosen_rolls(rolled)
-        if chosen == before:
-            return problem, RollPlan(sequence, rolled, settled=True)
-        problem = replace(problem, chosen_rolls=chosen)
-        if before is not None and chosen is not None and chosen.ends == before.ends:
-            return problem, RollPlan(account(problem, order, weights), rolled, settled=True)
-    return problem, RollPlan(account(problem, order, weights), rolled, settled=False)
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """How the rolls of an order are chosen."""
 
+    order: Order
+    weights: Weights
+    choose: Chooser
+    stretches: Stretches
 
-def _chosen(
-    problem: Problem, sequence: Sequence, weights: Weights, spare: Collection[str]
-) -> Iterator[RolledStretch]:
-    """Rolls for every stretch, each from what the earlier ones leave."""
-    store, rules = RollStore(problem, spare), problem.plant.stock_rules
-    begun: set[int] = set()
-    for stretch in stretches_of(problem, sequence, weights):
-        is_first = stretch.line_idx not in begun
-        begun.add(stretch.line_idx)
-        if not store.follows(stretch.stock):
-            yield RolledStretch(stretch, None)
-            continue
-        choice = choose_rolls(stretch.stretch, store.candidates(stretch, is_first), rules, MOST_GROWN)
-        if isinstance(choice, RollChoice):
-            choice = store.take(choice, stretch.stock, _end_ms(sequence, stretch))
-        yield RolledStretch(stretch, choice)
+    def settled(self, problem: Problem, spare: Collection[str]) -> tuple[Problem, RollPlan]:
+        """Choose rolls and cost the order with them until both agree; those that are spare may be slit."""
+        for _ in range(MOST_ROUNDS):
+            sequence = account(problem, self.order, self.weights)
+            rolled = tuple(self._chosen(problem, sequence, spare))
+            before, chosen = problem.chosen_rolls, _chosen_rolls(rolled)
+            if chosen == before:
+                return problem, RollPlan(sequence, rolled, settled=True)
+            problem = replace(problem, chosen_rolls=chosen)
+            if before is not None and chosen is not None and chosen.ends == before.ends:
+                sequence = account(problem, self.order, self.weights)
+                return problem, RollPlan(sequence, rolled, settled=True)
+        return problem, RollPlan(account(problem, self.order, self.weights), rolled, settled=False)
+
+    def _chosen(
+        self, problem: Problem, sequence: Sequence, spare: Collection[str]
+    ) -> Iterator[RolledStretch]:
+        """Rolls for every stretch, each from what the earlier ones leave."""
+        store, rules = RollStore(problem, spare), problem.plant.stock_rules
+        begun: set[int] = set()
+        for stretch in self.stretches(problem, sequence, self.weights):
+            is_first = stretch.line_idx not in begun
+            begun.add(stretch.line_idx)
+            if not store.follows(stretch.stock):
+                yield RolledStretch(stretch, None)
+                continue
+            choice = self.choose(stretch.stretch, store.candidates(stretch, is_first), rules, MOST_GROWN)
+            if isinstance(choice, RollChoice):
+                choice = store.take(choice, stretch.stock, _end_ms(sequence, stretch))
+            yield RolledStretch(stretch, choice)
 
 
 def _end_ms(sequence: Sequence, stretch: LineStretch) -> int:

@@ -61,6 +61,17 @@ def choose_rolls(
     return _shortage(stretch, candidates, prices, answer.proven, most_grown)
 
 
+def choose_oldest(
+    stretch: Stretch, candidates: Sequence[Candidate], prices: StockRules, most_grown: int | None = None
+) -> RollChoice | Shortage:
+    """The oldest rolls first; where that leads to no end, what `choose_rolls` finds."""
+    rolls = usable_rolls(stretch, candidates, prices)
+    taken = oldest_first(stretch, rolls)
+    if taken is None:
+        return choose_rolls(stretch, candidates, prices, most_grown)
+    return chosen(stretch, rolls, prices, taken, proven=False)
+
+
 def _cheapest(
     stretch: Stretch,
     rolls: Sequence[Usable],

@@ -22,6 +22,7 @@ from tests.bench import (
     plant_decode,
     quality,
     report,
+    rolls,
     start,
     structured,
     tardiness,
@@ -54,7 +55,7 @@ class Bench(Protocol):
 
 TABLE: tuple[Bench, ...] = (
     *(atsp, tardiness, structured, decode, start, line, day),
-    *(days, quality, gap, growth, plant_decode, tooling),
+    *(days, quality, gap, growth, plant_decode, tooling, rolls),
 )
 BENCHES = {bench.NAME: bench for bench in TABLE}
 

@@ -1,0 +1,171 @@
+"""The search with rolls: an order by usual rolls, the rolls that it really takes, and one more search.
+
+While it searches, a run is taken to be made of usual rolls: so many roll ends inside it as they give. Rolls
+are chosen for the order that comes out. Their ends cost metres and minutes elsewhere than was thought; where
+that makes something late, or the whole dearer than the search thought, it goes on once from that order, with
+the ends chosen for it known. Rolls are chosen anew for what it finds, and the cheapest of all is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from solver.cheapest_rolls import cheapest_rolls
+from solver.problem import Problem
+from solver.roll_plan import RollPlan
+from solver.search.compile import CompiledPlant
+from solver.search.plant_search import PlantFound, search_plant
+from solver.search.solve import Progress, SearchResult, Status, solve
+from solver.search.stop import Stop
+from solver.sequence import Order, Sequence
+from solver.trade_offs import dominates, objectives_of
+from solver.weights import Weights
+
+REPAIR_SHARE = 0.15
+"""Share of the limits that is kept for the second search."""
+
+
+@dataclass(frozen=True, slots=True)
+class RolledSequence:
+    """A sequence, its rolls, and the problem with these rolls, under which it costs what it is said to."""
+
+    problem: Problem
+    plan: RollPlan
+
+    @property
+    def sequence(self) -> Sequence:
+        return self.plan.sequence
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """A second search: what it began from, and the cheapest that it found."""
+
+    before: RolledSequence
+    after: RolledSequence
+
+    @property
+    def is_better(self) -> bool:
+        return self.after.plan.rank < self.before.plan.rank
+
+
+@dataclass(frozen=True, slots=True)
+class RolledResult:
+    """What a search with rolls found.
+
+    Parameters
+    ----------
+    result
+        The search by usual rolls, and what it proved of them; its `work` counts both searches.
+    sequences
+        Best first, then its alternatives, the cheapest first; each with its rolls.
+    repair
+        None where there was no second search.
+    """
+
+    result: SearchResult
+    sequences: tuple[RolledSequence, ...]
+    repair: Repair | None = None
+
+
+def solve_with_rolls(
+    problem: Problem,
+    weights: Weights,
+    stop: Stop,
+    seed: int = 0,
+    on_progress: Callable[[Progress], None] | None = None,
+    threads: int | None = None,
+    alternatives: int = 0,
+) -> RolledResult:
+    """Order a queue so that it costs least with the rolls that there are; `solve` where there are none.
+
+    The result depends on problem, weights, seed and work limit alone; with a time limit also on the machine,
+    and choosing rolls comes on top: some seconds where there are many. It is never dearer than without the
+    second search, which is made where limits are left.
+
+    Raises
+    ------
+    ContradictoryLocksError
+        Where the locks cannot all be kept.
+    ValueError
+        Where so many alternatives are not looked for.
+    """
+    has_rolls = any(True for _ in problem.plant.rolls)
+    told = _Told(on_progress)
+    with stop.reserve(REPAIR_SHARE if has_rolls else 0.0):
+        result = solve(problem, weights, stop, seed, told.first, threads, alternatives)
+    if not has_rolls or result.status is Status.NOTHING_RUNS:
+        plans = (RollPlan(sequence, (), settled=True) for sequence in result.sequences)
+        return RolledResult(result, tuple(RolledSequence(problem, plan) for plan in plans))
+    begun_s = stop.elapsed_s
+    rolled = [_rolled(problem, sequence.order, weights) for sequence in result.sequences]
+    choosing_s = (stop.elapsed_s - begun_s) / len(rolled)
+    best = min(rolled, key=lambda each: each.plan.rank)
+    repair: Repair | None = None
+    with stop.reserve_time(choosing_s):
+        if _disappoints(result.sequences[0], best.plan) and not stop.reached:
+            orders = _searched_again(best, weights, stop, seed, told, threads)
+            again = (_rolled(problem, order, weights) for order in orders)
+            repair = Repair(best, min(again, key=lambda each: each.plan.rank))
+    if repair is not None and repair.is_better:
+        best = repair.after
+    return RolledResult(replace(result, work=stop.done), (best, *_beside(best, rolled)), repair)
+
+
+def _rolled(problem: Problem, order: Order, weights: Weights) -> RolledSequence:
+    return RolledSequence(*cheapest_rolls(problem, order, weights))
+
+
+def _disappoints(searched: Sequence, plan: RollPlan) -> bool:
+    """Whether rolls are missing, or their ends make an order later or dearer than the search thought it was.
+    What else rolls cost it cannot know.
+    """
+    rolled = plan.sequence
+    return (
+        bool(plan.shortages)
+        or rolled.cost.late_eur > searched.cost.late_eur
+        or rolled.weighed_eur - rolled.cost.stubs_eur > searched.weighed_eur
+    )
+
+
+def _searched_again(
+    rolled: RolledSequence,
+    weights: Weights,
+    stop: Stop,
+    seed: int,
+    told: _Told,
+    threads: int | None,
+) -> tuple[Order, ...]:
+    """The best orders of all islands, from this one, the very best first. Its runs keep their roll ends as
+    long as they stay on their line and at their stations; elsewhere they are made of usual rolls.
+    """
+    compiled = CompiledPlant(rolled.problem, weights)
+    start = compiled.numbers(rolled.sequence.order)
+    found = search_plant(compiled, [start], stop, seed, threads, told.again, bounded=False)
+    return tuple(dict.fromkeys((found.order, *found.others)))
+
+
+class _Told:
+    """Tells how far both searches are. What the second has is not comparable with what the first had."""
+
+    def __init__(self, on_progress: Callable[[Progress], None] | None) -> None:
+        self._on_progress = on_progress
+        self._last: Progress | None = None
+
+    def first(self, progress: Progress) -> None:
+        self._last = progress
+        if self._on_progress is not None:
+            self._on_progress(progress)
+
+    def again(self, found: PlantFound) -> None:
+        if self._on_progress is not None and self._last is not None:
+            self._on_progress(replace(self._last, work=found.work, elapsed_s=found.elapsed_s))
+
+
+def _beside(best: RolledSequence, rolled: list[RolledSequence]) -> list[RolledSequence]:
+    """Alternatives that the best does not dominate, the cheapest first."""
+    objectives = objectives_of(best.sequence)
+    others = [each for each in rolled if each.sequence.order != best.sequence.order]
+    kept = (each for each in others if not dominates(objectives, objectives_of(each.sequence)))
+    return sorted(kept, key=lambda each: each.plan.rank)
