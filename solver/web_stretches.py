@@ -68,6 +68,7 @@ def _run_web_um(pieces: tuple[Piece, ...], until_um: int | None = None) -> int:
 
 def stretches_of(problem: Problem, sequence: Sequence, weights: Weights) -> tuple[LineStretch, ...]:
     """The stretches of a sequence, in the order in which they begin. What its roll ends waste is not in them.
+    Before the first run, and in one that had started, they waste nothing: no account has them.
 
     Parameters
     ----------
@@ -143,7 +144,7 @@ class _Maker:
             run=opened.run,
             job=run.job if run else "",
             needed_ms=max(0, run.changeover_start_ms) if run else 0,
-            roll_end_um=end.waste_um,
+            roll_end_um=end.waste_um if run and run.changeover else 0,
             roll_end_eur=Fraction(eur),
         )
         if run is None or opened.version is None:

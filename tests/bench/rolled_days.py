@@ -139,7 +139,8 @@ class _Store:
         for line in self._problem.plant.lines:
             threaded = (line.present.substrate, line.present.width_um)
             if threaded == (substrate.code, stocked.width_um) and self._rng.random() < ON_UNWIND_SHARE:
-                yield replace(self._part(_usual_um(substrate)), on_unwind=line.id)
+                part = self._part(_usual_um(substrate))
+                yield replace(part, received_ms=-self._rng.randint(1, 365) * DAY_MS, on_unwind=line.id)
 
     def _rolls(self, substrate: Substrate, length_um: int, at_ms: int) -> Iterator[Roll]:
         given_um, count = 0, 0
