@@ -7,13 +7,39 @@ as well, and where jobs become later than by usual rolls, a choice that knows wh
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from solver.account import account
 from solver.delays import delaying_stretches
 from solver.problem import Problem
 from solver.roll_plan import RollPlan, with_rolls
-from solver.sequence import Order
+from solver.sequence import Order, Sequence
 from solver.stock import choose_oldest
 from solver.weights import Weights
+
+
+@dataclass(frozen=True, slots=True)
+class RolledSequence:
+    """A sequence, its rolls, and the problem with these rolls, under which it costs what it is said to."""
+
+    problem: Problem
+    plan: RollPlan
+
+    @property
+    def sequence(self) -> Sequence:
+        return self.plan.sequence
+
+
+def rolled_sequence(problem: Problem, order: Order, weights: Weights) -> RolledSequence:
+    """An order with its cheapest rolls; without any where no stock is followed by roll."""
+    if not any(True for _ in problem.plant.rolls):
+        return RolledSequence(*with_rolls(problem, order, weights))
+    return RolledSequence(*cheapest_rolls(problem, order, weights))
+
+
+def by_rule_of_thumb(problem: Problem, order: Order, weights: Weights) -> RolledSequence:
+    """An order with the oldest rolls first."""
+    return RolledSequence(*oldest_first_rolls(problem, order, weights))
 
 
 def cheapest_rolls(problem: Problem, order: Order, weights: Weights) -> tuple[Problem, RollPlan]:

@@ -12,20 +12,17 @@ them is kept only if it is better: no stretch lacks more web for it.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
-from collections.abc import Sequence as Several
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Protocol
 
 from solver.account import account
 from solver.problem import Problem
-from solver.roll_candidates import Candidate
 from solver.roll_choice import RollChoice, Shortage
+from solver.roll_chooser import Chooser, Remembering
 from solver.roll_store import RollStore
-from solver.rolls import Roll, StockRules
+from solver.rolls import Roll
 from solver.sequence import ChosenRolls, Order, RollEnds, Sequence, Stock
 from solver.stock import MOST_GROWN, choose_rolls
-from solver.stretches import Stretch
 from solver.stub_cost import StubCost
 from solver.web_stretches import LineStretch, RunKey, stretches_of
 from solver.weights import Weights
@@ -84,14 +81,6 @@ class RollPlan:
         return faults, not self.settled, missing_um, self.sequence.weighed_eur
 
 
-class Chooser(Protocol):
-    """Chooses the rolls of a stretch, in a search of so much at most."""
-
-    def __call__(
-        self, stretch: Stretch, candidates: Several[Candidate], prices: StockRules, most_grown: int, /
-    ) -> RollChoice | Shortage: ...
-
-
 Stretches = Callable[[Problem, Sequence, Weights], Iterable[LineStretch]]
 """The stretches of a sequence, in the order in which rolls are chosen for them."""
 
@@ -104,7 +93,7 @@ def with_rolls(
     stretches: Stretches = stretches_of,
 ) -> tuple[Problem, RollPlan]:
     """Choose the rolls of an order; the problem comes back with them."""
-    way = _Way(order, weights, choose, stretches)
+    way = _Way(order, weights, Remembering(choose), stretches)
     plain = way.settled(problem, ())
     spare = _spare(*plain)
     if not spare:

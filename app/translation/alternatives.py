@@ -14,14 +14,14 @@ from solver.trade_offs import Objectives, noticed, objectives_of
 
 
 def alternative_contracts(
-    costed: Costed, recommended: SolverSequence, others: Sequence[SolverSequence]
+    recommended: Costed, others: Sequence[Costed]
 ) -> tuple[contracts.SequenceAlternative, ...]:
     """Alternatives by number, in their order."""
     return tuple(
         contracts.SequenceAlternative(
             name=f"alternative {number}",
-            trade=Trade.between(recommended, other).text,
-            sequence=sequence_contract(costed, other),
+            trade=Trade.between(recommended.sequence, other.sequence).text,
+            sequence=sequence_contract(other),
         )
         for number, other in enumerate(others, start=1)
     )

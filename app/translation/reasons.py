@@ -14,8 +14,7 @@ from app.translation.sequences import loaded_text
 from app.translation.solving import Question
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, min_from_ms, mm_from_um, rounded
-from solver.account import account_with
-from solver.baselines import baselines
+from solver.cheapest_rolls import RolledSequence
 from solver.costing import Costing
 from solver.explain import explain
 from solver.explain_difference import Amount, Cause, CostItem, Difference, difference
@@ -37,11 +36,10 @@ def explained(
     question: Question, goal: sequences.Goal, sequence: sequences.Sequence, name: str
 ) -> contracts.Reasons:
     """Why a sequence of a queue is as it is, and what it costs more than the baselines."""
-    problem = question.problem
-    scheduler = Scheduler(problem, GOALS[goal])
-    order = question.placements(order_of(sequence))
-    here = account_with(scheduler, order)
-    found = explain(scheduler, order, _costing(question, GOALS[goal], here))
+    weights = GOALS[goal]
+    rolled = question.rolled(order_of(sequence), goal)
+    here = rolled.sequence
+    found = explain(Scheduler(rolled.problem, weights), here.order, _costing(rolled, weights))
     tell = _Teller(question)
     return contracts.Reasons(
         goal=goal,
@@ -51,17 +49,17 @@ def explained(
         is_complete=found.extent is Extent.ALL,
         most_places=found.most_places,
         differences=tuple(
-            _difference(question, name, here, other, account_with(scheduler, baseline), GOALS[goal])
-            for other, baseline in baselines(problem).items()
+            _difference(question, name, here, other, baseline.sequence, weights)
+            for other, baseline in question.baselines(goal).items()
         ),
     )
 
 
-def _costing(question: Question, weights: Weights, sequence: Sequence) -> Costing | None:
+def _costing(rolled: RolledSequence, weights: Weights) -> Costing | None:
     """The kernels, where they are worth being loaded; else None: the scheduler."""
-    if len(sequence.runs) <= MOST_SCHEDULED:
+    if len(rolled.sequence.runs) <= MOST_SCHEDULED:
         return None
-    return DecodedCosting(question.problem, weights, sequence.order)
+    return DecodedCosting(rolled.problem, weights, rolled.sequence.order)
 
 
 def compared(
@@ -74,8 +72,7 @@ def compared(
     BadInput
         Where a job cannot run where one of them has it, or is missing.
     """
-    scheduler = Scheduler(question.problem, GOALS[goal])
-    here, there = (account_with(scheduler, question.placements(one)) for one in (order, other_order))
+    here, there = (question.rolled(one, goal).sequence for one in (order, other_order))
     return _difference(question, name, here, other, there, GOALS[goal])
 
 

@@ -10,6 +10,7 @@ from app.contracts import sequences as contracts
 from app.translation.locks import lock_text
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, min_from_ms, mm_from_um, rounded
+from solver.cheapest_rolls import RolledSequence
 from solver.ledger import web_ledger
 from solver.measures import Indicators, Measures, measure
 from solver.problem import Problem
@@ -32,17 +33,27 @@ from solver.weights import Weights
 
 @dataclass(frozen=True, slots=True)
 class Costed:
-    """A sequence with what is needed to tell it to people."""
+    """A sequence with its rolls, and what is needed to tell it to people."""
 
-    problem: Problem
+    rolled: RolledSequence
     clock: PlanClock
     site: str
     goal: contracts.Goal
     weights: Weights
 
+    @property
+    def problem(self) -> Problem:
+        """With the rolls chosen for the sequence."""
+        return self.rolled.problem
 
-def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
-    """A sequence with its totals and its ledger."""
+    @property
+    def sequence(self) -> Sequence:
+        return self.rolled.sequence
+
+
+def sequence_contract(costed: Costed) -> contracts.Sequence:
+    """A sequence with its totals, its ledger and its rolls."""
+    sequence = costed.sequence
     measures = measure(costed.problem, sequence, costed.weights)
     lots = _lots_by_job(sequence)
     lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)
@@ -69,8 +80,9 @@ def sequence_contract(costed: Costed, sequence: Sequence) -> contracts.Sequence:
     )
 
 
-def baseline_contract(costed: Costed, name: str, sequence: Sequence) -> contracts.Baseline:
+def baseline_contract(costed: Costed, name: str) -> contracts.Baseline:
     """Cost and totals of an order nobody searched for."""
+    sequence = costed.sequence
     measures = measure(costed.problem, sequence, costed.weights)
     lots = _lots_by_job(sequence)
     lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)

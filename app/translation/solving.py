@@ -24,13 +24,15 @@ from app.translation.times import PlanClock
 from app.translation.units import m_from_um, mm_from_um, rounded
 from solver.account import account, placement_faults
 from solver.baselines import as_entered, baselines
+from solver.cheapest_rolls import RolledSequence, by_rule_of_thumb, rolled_sequence
 from solver.feasibility import reasons, station_choices
 from solver.ledger import web_ledger
 from solver.lots import lot_faults
 from solver.plant import StockedWidth
 from solver.problem import Problem
 from solver.search.preparation import is_prepared, prepare
-from solver.search.solve import ContradictoryLocksError, Progress, SearchResult, solve
+from solver.search.rolled import solve_with_rolls
+from solver.search.solve import ContradictoryLocksError, Progress, SearchResult
 from solver.search.stop import Stop
 from solver.sequence import Lot, Order, Placement, Stock
 from solver.sequence import Sequence as SolverSequence
@@ -124,23 +126,32 @@ class Question:
                 )
 
         try:
-            result = solve(self.problem, GOALS[goal], stop, seed, told, alternatives=alternatives)
+            found = solve_with_rolls(self.problem, GOALS[goal], stop, seed, told, alternatives=alternatives)
         except ContradictoryLocksError as error:
             named = "; ".join(lock_text(lock, self.clock) for lock in error.locks)
             raise BadInput([Fault(f"these cannot all be kept: {named}", field="locks")]) from error
-        best, *others = result.sequences
-        return self._costed_plan(goal, best, _search(result, seed, alternatives), others)
+        best, *others = found.sequences
+        return self._costed_plan(goal, best, _search(found.result, seed, alternatives), others)
 
     def cost(self, order: RunOrder, goal: contracts.Goal) -> contracts.CostedPlan:
-        """Cost a given order.
+        """Cost a given order with the rolls that cost least for it.
 
         Raises
         ------
         BadInput
             Where a job cannot run where the order has it, or is missing.
         """
-        sequence = account(self.problem, self.placements(order), GOALS[goal])
-        return self._costed_plan(goal, sequence, None)
+        return self._costed_plan(goal, self.rolled(order, goal), None)
+
+    def rolled(self, order: RunOrder, goal: contracts.Goal) -> RolledSequence:
+        """A given order with the rolls that cost least for it; the same whenever it is asked for.
+
+        Raises
+        ------
+        BadInput
+            Where a job cannot run where the order has it, or is missing.
+        """
+        return rolled_sequence(self.problem, self.placements(order), GOALS[goal])
 
     def readiness(self) -> Readiness:
         """What is not ready, what cannot run, and what the queue takes from the store."""
@@ -154,20 +165,33 @@ class Question:
     def _costed_plan(
         self,
         goal: contracts.Goal,
-        sequence: SolverSequence,
+        best: RolledSequence,
         search: contracts.Search | None,
-        others: Sequence[SolverSequence] = (),
+        others: Sequence[RolledSequence] = (),
     ) -> contracts.CostedPlan:
-        costed = Costed(self.problem, self.clock, self.plant.site.name, goal, GOALS[goal])
         return contracts.CostedPlan(
-            sequence=sequence_contract(costed, sequence),
+            sequence=sequence_contract(self._costed(goal, best)),
             baselines=tuple(
-                baseline_contract(costed, name, account(self.problem, order, GOALS[goal]))
+                baseline_contract(
+                    self._costed(goal, by_rule_of_thumb(self.problem, order, GOALS[goal])), name
+                )
                 for name, order in baselines(self.problem).items()
             ),
             search=search,
-            alternatives=alternative_contracts(costed, sequence, others),
+            alternatives=alternative_contracts(
+                self._costed(goal, best), [self._costed(goal, other) for other in others]
+            ),
         )
+
+    def baselines(self, goal: contracts.Goal) -> dict[str, RolledSequence]:
+        """Orders nobody searched for, by name, with the rolls that nobody chose: the oldest first."""
+        return {
+            name: by_rule_of_thumb(self.problem, order, GOALS[goal])
+            for name, order in baselines(self.problem).items()
+        }
+
+    def _costed(self, goal: contracts.Goal, rolled: RolledSequence) -> Costed:
+        return Costed(rolled, self.clock, self.plant.site.name, goal, GOALS[goal])
 
     def placements(self, order: RunOrder) -> Order:
         """Placements of a given order; every fault of it is told at once.

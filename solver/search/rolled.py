@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from solver.cheapest_rolls import cheapest_rolls
+from solver.cheapest_rolls import RolledSequence, rolled_sequence
 from solver.problem import Problem
 from solver.roll_plan import RollPlan
 from solver.search.compile import CompiledPlant
@@ -24,18 +24,6 @@ from solver.weights import Weights
 
 REPAIR_SHARE = 0.15
 """Share of the limits that is kept for the second search."""
-
-
-@dataclass(frozen=True, slots=True)
-class RolledSequence:
-    """A sequence, its rolls, and the problem with these rolls, under which it costs what it is said to."""
-
-    problem: Problem
-    plan: RollPlan
-
-    @property
-    def sequence(self) -> Sequence:
-        return self.plan.sequence
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,26 +83,21 @@ def solve_with_rolls(
     told = _Told(on_progress)
     with stop.reserve(REPAIR_SHARE if has_rolls else 0.0):
         result = solve(problem, weights, stop, seed, told.first, threads, alternatives)
-    if not has_rolls or result.status is Status.NOTHING_RUNS:
-        plans = (RollPlan(sequence, (), settled=True) for sequence in result.sequences)
-        return RolledResult(result, tuple(RolledSequence(problem, plan) for plan in plans))
     begun_s = stop.elapsed_s
-    rolled = [_rolled(problem, sequence.order, weights) for sequence in result.sequences]
+    rolled = [rolled_sequence(problem, sequence.order, weights) for sequence in result.sequences]
+    if not has_rolls or result.status is Status.NOTHING_RUNS:
+        return RolledResult(result, tuple(rolled))
     choosing_s = (stop.elapsed_s - begun_s) / len(rolled)
     best = min(rolled, key=lambda each: each.plan.rank)
     repair: Repair | None = None
     with stop.reserve_time(choosing_s):
         if _disappoints(result.sequences[0], best.plan) and not stop.reached:
             orders = _searched_again(best, weights, stop, seed, told, threads)
-            again = (_rolled(problem, order, weights) for order in orders)
+            again = (rolled_sequence(problem, order, weights) for order in orders)
             repair = Repair(best, min(again, key=lambda each: each.plan.rank))
     if repair is not None and repair.is_better:
         best = repair.after
     return RolledResult(replace(result, work=stop.done), (best, *_beside(best, rolled)), repair)
-
-
-def _rolled(problem: Problem, order: Order, weights: Weights) -> RolledSequence:
-    return RolledSequence(*cheapest_rolls(problem, order, weights))
 
 
 def _disappoints(searched: Sequence, plan: RollPlan) -> bool:
