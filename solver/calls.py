@@ -267,7 +267,7 @@ class _LineCalls:
             for doff in range(1, doffs + 1):
                 done_um = version.web_um
                 if doff < doffs and job.labels_per_reel is not None:
-                    done_um = math.floor(doff * reel_web_um(job.labels_per_reel, die, version))
+                    done_um = doff * reel_web_um(job.labels_per_reel, die, version)
                 yield _Point(
                     kind=CallKind.DOFF,
                     run=number,

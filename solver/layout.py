@@ -54,17 +54,24 @@ def roll_diameter_um(length_um: float, core_outside_um: float, thickness_um: flo
     return math.sqrt(4 * thickness_um * length_um / math.pi + core_outside_um**2)
 
 
-def reel_diameter_um(plant: Plant, job: Job, die: Die, thickness_um: int | None) -> float | None:
-    """Outside diameter of a customer's full reel; None where not all of it is known."""
-    if job.core_um is None or job.labels_per_reel is None or thickness_um is None:
+def reel_diameter_um(
+    plant: Plant, job: Job, die: Die, thickness_um: int | None, labels: int | None = None
+) -> float | None:
+    """Outside diameter of a customer's reel of so many labels, None for a full one; None where not all of it
+    is known.
+    """
+    on_it = job.labels_per_reel if labels is None else labels
+    if job.core_um is None or on_it is None or thickness_um is None:
         return None
     core_outside_um = job.core_um + 2 * plant.core_wall_um
-    return roll_diameter_um(float(job.labels_per_reel * label_pitch_um(die)), core_outside_um, thickness_um)
+    return roll_diameter_um(float(on_it * label_pitch_um(die)), core_outside_um, thickness_um)
 
 
-def reel_web_um(labels: int, die: Die, version: VersionRun) -> Fraction:
-    """Web that puts so many labels on a reel of every lane, the rejected ones spread evenly."""
-    return labels * label_pitch_um(die) * version.web_um / version.good_um
+def reel_web_um(labels: int, die: Die, version: VersionRun) -> int:
+    """Web that puts so many labels on a reel of every lane, the rejected ones spread evenly; to the µm below,
+    so that every reel of a version ends at a multiple of it.
+    """
+    return math.floor(labels * label_pitch_um(die) * version.web_um / version.good_um)
 
 
 def full_reel_count(labels: int, labels_per_reel: int, lanes: int) -> int:
@@ -72,11 +79,22 @@ def full_reel_count(labels: int, labels_per_reel: int, lanes: int) -> int:
     return math.ceil(Fraction(math.ceil(Fraction(labels, labels_per_reel)), lanes)) * lanes
 
 
+def labels_with_overs(version: Version) -> int:
+    """Labels ordered of a version and the overs that may be sent beyond."""
+    return math.ceil(version.quantity * (1 + version.overs))
+
+
+def wanted_labels(job: Job, version: Version, die: Die) -> int:
+    """Labels of a version with its overs, in full reels in every lane where the customer takes only those."""
+    labels = labels_with_overs(version)
+    if job.full_reels and job.labels_per_reel:
+        return full_reel_count(labels, job.labels_per_reel, die.across) * job.labels_per_reel
+    return labels
+
+
 def version_target(job: Job, version: Version, die: Die) -> tuple[int, bool]:
     """Labels to be made of a version, and whether its maximum won over overs or full reels."""
-    wanted = math.ceil(version.quantity * (1 + version.overs))
-    if job.full_reels and job.labels_per_reel:
-        wanted = full_reel_count(wanted, job.labels_per_reel, die.across) * job.labels_per_reel
+    wanted = wanted_labels(job, version, die)
     target = wanted if version.max_quantity is None else min(wanted, version.max_quantity)
     return target, target < wanted
 

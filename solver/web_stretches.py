@@ -168,7 +168,7 @@ class _Maker:
             return None
         die = self.problem.dies[job.die]
         (made,) = (each for each in run.versions if each.version == version)
-        return max(1, int(reel_web_um(job.labels_per_reel, die, made))) if made.good_um else None
+        return max(1, reel_web_um(job.labels_per_reel, die, made)) if made.good_um else None
 
 
 def _opened(pieces: tuple[Piece, ...]) -> Iterator[_Open]:
