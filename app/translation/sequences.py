@@ -76,7 +76,9 @@ def sequence_contract(costed: Costed) -> contracts.Sequence:
         ),
         cost=_cost(sequence.cost),
         totals=_totals(costed.problem, sequence, lines, measures),
-        ledger=tuple(_piece(piece) for pieces in web_ledger(costed.problem, sequence) for piece in pieces),
+        ledger=tuple(
+            piece_contract(piece) for pieces in web_ledger(costed.problem, sequence) for piece in pieces
+        ),
     )
 
 
@@ -359,7 +361,8 @@ def _indicators(indicators: Indicators) -> contracts.Indicators:
     )
 
 
-def _piece(piece: Piece) -> contracts.Piece:
+def piece_contract(piece: Piece) -> contracts.Piece:
+    """A piece of a line's web."""
     return contracts.Piece(
         line=piece.line,
         from_m=m_from_um(piece.from_um),
