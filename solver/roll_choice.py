@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -204,8 +205,9 @@ def crowded(stretch: Stretch, taken: Sequence[Taken]) -> frozenset[int]:
         place = place_of(stretch, piece.from_um)
         segment = stretch.segments[place.segment]
         if segment.most_splices_a_reel is not None and 0 < place.offset_um < segment.length_um:
-            reel, done_um = divmod(place.offset_um, segment.reel_um or segment.length_um)
-            counts[place.segment, reel] += done_um > 0
+            reel = bisect_left(segment.reel_ends_um, place.offset_um)
+            is_end = place.offset_um in segment.reel_ends_um[reel : reel + 1]
+            counts[place.segment, reel] += not is_end
     return frozenset(
         segment
         for (segment, _), count in counts.items()

@@ -92,13 +92,13 @@ def _may_part(segment: Segment, behind: Segment) -> bool:
 def _reel_spots(segment: Segment, inside: Spot) -> Iterator[Spot]:
     """A version's web reel by reel, the places between two reels apart."""
     most = segment.most_splices_a_reel
-    reel_um = segment.reel_um or segment.length_um
-    for first_um in range(inside.first_um, inside.last_um + 1, reel_um):
-        last_um = min(first_um + reel_um - 2, inside.last_um)
-        if most:
-            yield replace(inside, first_um=first_um, last_um=last_um, most=most)
-        if last_um < inside.last_um:
-            yield replace(inside, first_um=last_um + 1, last_um=last_um + 1)
+    start_um = inside.first_um - 1
+    ends_um = [start_um + end_um for end_um in segment.reel_ends_um]
+    for before_um, end_um in pairwise((start_um, *ends_um, inside.last_um + 1)):
+        if most and before_um + 1 < end_um:
+            yield replace(inside, first_um=before_um + 1, last_um=end_um - 1, most=most)
+        if end_um <= inside.last_um:
+            yield replace(inside, first_um=end_um, last_um=end_um)
 
 
 def _append(spots: list[Spot], spot: Spot) -> None:

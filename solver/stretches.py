@@ -35,6 +35,8 @@ class Segment:
         None in a strip.
     reel_um
         Web of a customer's reel, counted from the version's first metre; None where all of it is one reel.
+    spoiled
+        Parts of a version's web of which nothing is sold, (from, to) µm in it, in order: no reel holds them.
     most_splices_a_reel
         None where any number will do. A splice just between two reels is in neither.
     """
@@ -50,6 +52,7 @@ class Segment:
     reel_um: int | None = None
     splice_rule: SpliceRule = SpliceRule.ANYWHERE
     most_splices_a_reel: int | None = None
+    spoiled: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
         checks = Checks(f"segment of run {self.run}")
@@ -64,7 +67,26 @@ class Segment:
         checks.positive_or_none("reel_um", self.reel_um)
         if self.most_splices_a_reel is not None:
             checks.not_negative("most_splices_a_reel", self.most_splices_a_reel)
+        marks = [0, *(mark for part in self.spoiled for mark in part), self.length_um]
+        checks.that(marks == sorted(marks), f"spoiled parts must be in order and inside, are {self.spoiled}")
         checks.done()
+
+    @property
+    def reel_ends_um(self) -> tuple[int, ...]:
+        """Where in a version's web one reel is full and the next begins."""
+        if self.reel_um is None:
+            return ()
+        ends_um: list[int] = []
+        spoiled = list(self.spoiled)
+        end_um = self.reel_um
+        while True:
+            while spoiled and spoiled[0][0] < end_um:
+                start_um, stop_um = spoiled.pop(0)
+                end_um += stop_um - start_um
+            if end_um >= self.length_um:
+                return tuple(ends_um)
+            ends_um.append(end_um)
+            end_um += self.reel_um
 
 
 @dataclass(frozen=True, slots=True)

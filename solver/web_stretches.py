@@ -157,6 +157,7 @@ class _Maker:
             reel_um=self._reel_um(run, opened.version),
             splice_rule=job.splice_rule,
             most_splices_a_reel=job.most_splices_a_reel,
+            spoiled=tuple(_spoiled(opened.pieces)),
         )
 
     def _reel_um(self, run: Run, version: str) -> int | None:
@@ -169,6 +170,15 @@ class _Maker:
         die = self.problem.dies[job.die]
         (made,) = (each for each in run.versions if each.version == version)
         return max(1, reel_web_um(job.labels_per_reel, die, made)) if made.good_um else None
+
+
+def _spoiled(pieces: list[Piece]) -> Iterator[tuple[int, int]]:
+    """Parts of a version's web of which no reel has anything, from its first metre."""
+    at_um = 0
+    for piece in pieces:
+        if piece.version is None:
+            yield at_um, at_um + piece.length_um
+        at_um += piece.length_um
 
 
 def _opened(pieces: tuple[Piece, ...]) -> Iterator[_Open]:
