@@ -143,7 +143,7 @@ class _Way:
         for _ in range(MOST_ROUNDS):
             sequence = account(problem, self.order, self.weights)
             rolled = tuple(self._chosen(problem, sequence, spare))
-            before, chosen = problem.chosen_rolls, _chosen_rolls(rolled)
+            before, chosen = problem.chosen_rolls, _chosen_rolls(sequence, rolled)
             if chosen == before:
                 return problem, RollPlan(sequence, rolled, settled=True)
             problem = replace(problem, chosen_rolls=chosen)
@@ -177,7 +177,7 @@ def _end_ms(sequence: Sequence, stretch: LineStretch) -> int:
     return max(ends_ms, default=stretch.first_ms)
 
 
-def _chosen_rolls(rolled: tuple[RolledStretch, ...]) -> ChosenRolls | None:
+def _chosen_rolls(sequence: Sequence, rolled: tuple[RolledStretch, ...]) -> ChosenRolls | None:
     """Where the rolls of all stretches end, and what they cost besides; None where no stock is followed by
     roll.
     """
@@ -185,20 +185,30 @@ def _chosen_rolls(rolled: tuple[RolledStretch, ...]) -> ChosenRolls | None:
     if all(choice is None for choice in choices):
         return None
     cost = sum((choice.stub_cost for choice in choices if isinstance(choice, RollChoice)), StubCost())
-    return ChosenRolls(_roll_ends(rolled), cost)
+    return ChosenRolls(_roll_ends(sequence, rolled), cost)
 
 
-def _roll_ends(rolled: tuple[RolledStretch, ...]) -> RollEnds:
-    """Where the rolls of all stretches end, by run; a run of a followed stock is there even without one."""
+def _roll_ends(sequence: Sequence, rolled: tuple[RolledStretch, ...]) -> RollEnds:
+    """Where the rolls of all stretches end, by run; a run of a followed stock is there even without one.
+
+    What has started has none: its times are given.
+    """
     ends: dict[RunKey, list[int]] = {}
+    started = {
+        (line_idx, run.placement)
+        for line_idx, line in enumerate(sequence.lines)
+        for run in line.runs
+        if run.changeover is None
+    }
     for each in rolled:
         if not isinstance(each.choice, RollChoice):
             continue
         for key in each.stretch.runs:
-            if key is not None:
+            if key is not None and key not in started:
                 ends.setdefault(key, [])
-        for use in each.choice.uses:
+        without_end = len(each.choice.uses) - each.choice.roll_ends
+        for use in each.choice.uses[without_end:]:
             key = each.stretch.runs[use.begins.segment]
-            if use.wasted_um and key is not None:
+            if key is not None and key in ends:
                 ends[key].append(each.stretch.run_um(use.begins.segment, use.begins.offset_um))
     return {key: tuple(sorted(ends_um)) for key, ends_um in ends.items()}

@@ -68,7 +68,6 @@ def _run_web_um(pieces: tuple[Piece, ...], until_um: int | None = None) -> int:
 
 def stretches_of(problem: Problem, sequence: Sequence, weights: Weights) -> tuple[LineStretch, ...]:
     """The stretches of a sequence, in the order in which they begin. What its roll ends waste is not in them.
-    Before the first run, and in one that had started, they waste nothing: no account has them.
 
     Parameters
     ----------
@@ -130,6 +129,9 @@ class _Maker:
         return (self.line_idx, self.runs[number - 1].placement) if number else None
 
     def _segment(self, opened: _Open, stock: Stock) -> Segment:
+        """A segment as rolls see it. In what the line holds before its first run, and in a run that has
+        started, the account knows no roll ends: they waste no web there.
+        """
         length_um = sum(piece.length_um for piece in opened.pieces)
         run = self.runs[opened.run - 1] if opened.run else None
         used: tuple[int, ...] = ()
@@ -144,7 +146,7 @@ class _Maker:
             run=opened.run,
             job=run.job if run else "",
             needed_ms=max(0, run.changeover_start_ms) if run else 0,
-            roll_end_um=end.waste_um if run and run.changeover else 0,
+            roll_end_um=end.waste_um if run is not None and run.changeover is not None else 0,
             roll_end_eur=Fraction(eur),
         )
         if run is None or opened.version is None:
