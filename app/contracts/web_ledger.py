@@ -93,7 +93,9 @@ class DeliveredVersion(Contract):
 
 
 class CausedWaste(WasteShare):
-    """Wasted web of one cause and kind on one stock."""
+    """Wasted web of one cause and kind on one stock. What is lost of a roll that was slit is as wide as it
+    was slit to; the strip cut off it, of kind trim, as wide as that.
+    """
 
     cause: str = Field(
         description="run: its spoilage allowance; changeover, roll end, closure; roll: what is lost of rolls "
@@ -122,10 +124,18 @@ class UsedRoll(Contract):
 
     roll: str = Field(description="Its number.")
     substrate: str = Field(description="Its stock.")
-    width_mm: Number = Field(description="Its width.")
+    width_mm: Number = Field(description="Its width in the store.")
+    slit_to_mm: Number | None = Field(
+        description="The width that it was slit down to before it was mounted; none: it was not slit."
+    )
     length_m: Number = Field(description="Metres on it.")
     location: str = Field(description="Where it lay.")
     parts: tuple[RollPart, ...] = Field(description="What became of it.")
+
+    @property
+    def mounted_mm(self) -> Decimal:
+        """How wide it was on the unwind."""
+        return self.width_mm if self.slit_to_mm is None else self.slit_to_mm
 
     def part_m(self, part: str) -> Decimal:
         """Metres of one kind of part."""

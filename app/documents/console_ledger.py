@@ -93,13 +93,18 @@ def _rolls_table(ledger: WebLedger) -> Table:
     for roll in ledger.rolls:
         table.add_row(
             roll.roll,
-            f"{roll.substrate} {roll.width_mm:f} mm",
+            _stock_text(roll),
             roll.location,
             ", ".join(_lines_of(roll)),
             tenths(roll.length_m),
             *(_part_text(roll, part) for part in ("web", "cut out", "core tail", "scrap", "stub")),
         )
     return table
+
+
+def _stock_text(roll: UsedRoll) -> str:
+    slit = "" if roll.slit_to_mm is None else f", slit to {roll.slit_to_mm:f} mm"
+    return f"{roll.substrate} {roll.width_mm:f} mm{slit}"
 
 
 def _lines_of(roll: UsedRoll) -> list[str]:

@@ -85,7 +85,7 @@ def _piece_cells(piece: RolledPiece) -> tuple[object, ...]:
 
 
 def _part_cells(roll: UsedRoll, part: RollPart) -> tuple[object, ...]:
-    ahead = ("", "", "", "", part.part, "roll", roll.substrate, _plain(roll.width_mm), "", "")
+    ahead = ("", "", "", "", part.part, "roll", roll.substrate, _plain(roll.mounted_mm), "", "")
     on_roll = (_plain(part.length_m), roll.roll, _plain(part.from_m), _plain(part.to_m))
     return (*ahead, *on_roll, 0, "", "", "")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 
 from app.contracts import web_ledger as contracts
@@ -146,7 +146,7 @@ def _version(version: DeliveredVersion) -> contracts.DeliveredVersion:
 def _waste(waste: CausedWaste) -> contracts.CausedWaste:
     return contracts.CausedWaste(
         cause=waste.cause,
-        kind=waste.kind.value,
+        kind=waste.kind,
         substrate=waste.stock.substrate,
         width_mm=mm_from_um(waste.stock.width_um),
         length_m=m_from_um(waste.length_um),
@@ -164,10 +164,15 @@ def _used_rolls(problem: Problem, plan: RollPlan) -> Iterator[contracts.UsedRoll
                 roll=roll.id,
                 substrate=substrate.code,
                 width_mm=mm_from_um(stocked.width_um),
+                slit_to_mm=_slit_to_mm(parts[roll.id]),
                 length_m=m_from_um(roll.length_um),
                 location=roll.location,
                 parts=tuple(_part(own) for own in _joined(parts[roll.id])),
             )
+
+
+def _slit_to_mm(pieces: Sequence[RollPiece]) -> Decimal | None:
+    return None if pieces[0].slit_from_um is None else mm_from_um(pieces[0].width_um)
 
 
 def _joined(pieces: Iterable[RollPiece]) -> list[list[RollPiece]]:

@@ -30,7 +30,7 @@ from solver.plant import StockedWidth
 from solver.problem import Problem
 from solver.reels import SpliceRule
 from solver.roll_plan import RollPlan, with_rolls
-from solver.rolls import Roll
+from solver.rolls import Roll, StockRules
 from solver.sequence import Order
 from solver.weights import Weights
 from tests.builders.plant_days import SAMPLE_DATA, sample_day
@@ -201,6 +201,29 @@ def test_a_shortage_tells_metres_job_and_hour() -> None:
     assert {piece.roll for piece in ledger.pieces} == {None}
     assert [roll.roll for roll in ledger.unopened] == ["A", "B"]
     assert f"{short.missing_m:,.1f} m of paper 330 mm are missing for J-1" in page_of(ledger)
+
+
+def test_a_roll_that_was_slit_tells_its_widths_and_the_strip_cut_off() -> None:
+    """1,000 m without a splice, for which only a roll 20 mm wider is long enough."""
+    job = replace(worked_job("J-1"), versions=(Version("v", 24_000),), splice_rule=SpliceRule.NEVER)
+    problem = worked_problem(replace(worked_line("H"), web_width_um=350_000), job)
+    paper, *others = problem.plant.substrates
+    own = StockedWidth.by_roll(WEB_UM, (Roll("A", 600 * M_UM), Roll("B", 600 * M_UM)), 0)
+    wider = StockedWidth.by_roll(350_000, (Roll("W", 1200 * M_UM),), 0)
+    plant = replace(
+        problem.plant,
+        substrates=(replace(paper, widths=(own, wider)), *others),
+        stock_rules=StockRules(most_trim_um=30_000),
+    )
+    with_ends, plan = with_rolls(replace(problem, plant=plant), as_entered(problem), Weights())
+    ledger = web_ledger_contract(with_ends, plan, CLOCK, "Site")
+    (roll,) = ledger.rolls
+    assert (roll.roll, roll.width_mm, roll.slit_to_mm, roll.mounted_mm) == ("W", 350, 330, 330)
+    (trim,) = (share for share in ledger.waste if share.kind == "trim")
+    assert (trim.cause, trim.width_mm, trim.length_m, trim.area_m2) == ("roll", 20, 1200, 24)
+    assert trim.eur == ledger.roll_waste_eur == 24 * Decimal("0.6")
+    assert {piece.width_mm for piece in ledger.pieces} == {330}
+    assert "paper 350 mm, slit to 330 mm" in page_of(ledger)
 
 
 def test_reels_that_are_too_large_are_named() -> None:

@@ -15,11 +15,9 @@ from tests.builders.days import DayShape, drawn_day, drawn_lots, drawn_order
 from tests.builders.drawn_rolls import with_drawn_rolls
 
 
-def planned_rolls(
-    seed: int, lines: int, lots: bool = False, closures: bool = True
-) -> tuple[Problem, RollPlan]:
+def planned_rolls(seed: int, lines: int, lots: bool = False) -> tuple[Problem, RollPlan]:
     """A drawn day with its rolls; some of its jobs have a rule on splices, stocks a thickness."""
-    shape = DayShape(jobs=7, lines=lines, limited_stock=False, splits=lots, closures=closures)
+    shape = DayShape(jobs=5, lines=lines, limited_stock=False, splits=lots)
     drawn = drawn_day(seed, shape)
     jobs = tuple(_with_splice_rule(job, seed + idx) for idx, job in enumerate(drawn.jobs))
     problem = Problem(_with_thickness(drawn.plant), jobs, drawn.locks)
