@@ -11,7 +11,7 @@ import math
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -30,9 +30,11 @@ from app.contracts.plant import Plant
 from app.contracts.reasons import Reasons
 from app.contracts.sequences import CostedPlan, Goal, Progress
 from app.documents.console import plan_page, readiness_page
+from app.documents.console_ledger import ledger_page
 from app.documents.console_reasons import difference_page, reasons_page
 from app.documents.contract_file import write_contract
 from app.documents.figures import full_time
+from app.documents.ledger_files import write_ledger
 from app.documents.report import write_report
 from app.documents.sequence_files import write_plan
 from app.errors import BadInput, Fault, NothingCanRun
@@ -41,7 +43,7 @@ from app.intake.queue import Queue
 from app.intake.sources import QueueSource, read_source, read_source_and_order
 from app.queue_options import reads_queue
 from app.refusals import refusals
-from app.services import planning
+from app.services import floor, planning
 from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
 
@@ -138,6 +140,27 @@ def cost(
         queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
     )
     _print_plan(costed_plan, queue, out, reasons=_reasons(queue, begins, costed_plan, explain))
+
+
+@commands.command()
+@reads_queue
+def ledger(
+    source: QueueSource,
+    sequence: GivenOrder,
+    goal: GoalOption = Goal.BALANCED,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for ledger.json and ledger.csv; made if need be.")
+    ] = None,
+) -> None:
+    """Say what becomes of every metre of web and of every roll in a given order."""
+    queue, order = read_source_and_order(source, sequence)
+    begins = _begins(queue.plant, source.start)
+    web_ledger = floor.ledger(
+        queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
+    )
+    _print(ledger_page(web_ledger))
+    if out is not None:
+        _write(out, lambda: write_ledger(web_ledger, out))
 
 
 @commands.command()
@@ -372,15 +395,32 @@ def _print_plan(
         _print(reasons_page(reasons))
     _print_notes(notes)
     if out is not None:
-        try:
-            written = [*write_plan(costed_plan, out), *write_report(costed_plan, out, notes, reasons)]
-            if reasons is not None:
-                written.append(write_contract(reasons, out / "reasons.json"))
-            if assumed:
-                written.append(write_contract(assumed, out / "assumptions.json"))
-        except OSError as error:
-            raise BadInput([Fault(f"cannot be written: {error}", field="--out", value=str(out))]) from None
-        typer.echo(f"Written: {', '.join(str(path) for path in written)}")
+        _write(out, lambda: _plan_files(costed_plan, out, notes, assumed, reasons))
+
+
+def _plan_files(
+    costed_plan: CostedPlan,
+    out: Path,
+    notes: Sequence[str],
+    assumed: PlanAssumptions | None,
+    reasons: Reasons | None,
+) -> Iterator[Path]:
+    """Write all that a plan comes as; the files one by one."""
+    yield from write_plan(costed_plan, out)
+    yield from write_report(costed_plan, out, notes, reasons)
+    if reasons is not None:
+        yield write_contract(reasons, out / "reasons.json")
+    if assumed:
+        yield write_contract(assumed, out / "assumptions.json")
+
+
+def _write(out: Path, write: Callable[[], Iterable[Path]]) -> None:
+    """Write files into a folder and say which."""
+    try:
+        written = [str(path) for path in write()]
+    except OSError as error:
+        raise BadInput([Fault(f"cannot be written: {error}", field="--out", value=str(out))]) from None
+    typer.echo(f"Written: {', '.join(written)}")
 
 
 def _print(page: Iterable[RenderableType]) -> None:

@@ -14,6 +14,7 @@ from pydantic import Field
 
 from app.contracts.base import Contract, Number
 from app.contracts.orders import LabelRange
+from app.contracts.roll_use import MissingStock, UsedRoll
 
 
 class Goal(StrEnum):
@@ -343,6 +344,12 @@ class Sequence(Contract):
     cost: Cost = Field(description="Money.")
     totals: Totals = Field(description="Natural units.")
     ledger: tuple[Piece, ...] = Field(description="Every metre of every line's web, in order.")
+    rolls: tuple[UsedRoll, ...] | None = Field(
+        default=None,
+        description="Rolls that something was taken of; none: no stock is followed by roll, or roll ends and "
+        "the hours they fall in never agreed.",
+    )
+    missing: tuple[MissingStock, ...] = Field(default=(), description="Where rolls do not suffice.")
 
 
 class Baseline(Contract):

@@ -10,7 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from app.contracts.base import ZERO
-from app.contracts.web_ledger import CustomerReel, DeliveredVersion, UsedRoll, WebLedger
+from app.contracts.roll_use import UsedRoll
+from app.contracts.web_ledger import CustomerReel, DeliveredVersion, WebLedger
 from app.documents.figures import cents, full_time, tenths
 from app.drawings.labels import day_and_clock
 

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
-from app.contracts.web_ledger import RolledPiece, RollPart, UsedRoll, WebLedger
+from app.contracts.roll_use import RollPart, UsedRoll
+from app.contracts.web_ledger import RolledPiece, WebLedger
 from app.documents.contract_file import write_contract
 
 STEM = "ledger"

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.contracts import sequences as contracts
+from app.contracts.roll_use import UsedRoll
 from app.translation.locks import lock_text
+from app.translation.roll_use import missing_stock, used_rolls
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, min_from_ms, mm_from_um, rounded
 from solver.cheapest_rolls import RolledSequence
@@ -79,7 +81,16 @@ def sequence_contract(costed: Costed) -> contracts.Sequence:
         ledger=tuple(
             piece_contract(piece) for pieces in web_ledger(costed.problem, sequence) for piece in pieces
         ),
+        rolls=_rolls(costed),
+        missing=missing_stock(costed.problem, costed.rolled.plan, costed.clock),
     )
+
+
+def _rolls(costed: Costed) -> tuple[UsedRoll, ...] | None:
+    plan = costed.rolled.plan
+    if costed.problem.chosen_rolls is None or not plan.settled:
+        return None
+    return tuple(used_rolls(costed.problem, plan))
 
 
 def baseline_contract(costed: Costed, name: str) -> contracts.Baseline:

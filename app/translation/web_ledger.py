@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
 from decimal import Decimal
 
 from app.contracts import web_ledger as contracts
 from app.contracts.base import ZERO
+from app.translation.roll_use import missing_stock, unopened_rolls, used_rolls
 from app.translation.sequences import piece_contract
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, mm_from_um, rounded
 from solver.delivered import DeliveredVersion, delivered_versions
-from solver.plant import StockedWidth, Substrate
 from solver.problem import Problem
 from solver.reel_ledger import CustomerReel, LedgerPiece, LineLedger, ReelSplice, reel_ledger
-from solver.roll_choice import Shortage
-from solver.roll_ledger import RollPiece, roll_ledger, unopened
 from solver.roll_plan import RollPlan
-from solver.rolls import Roll
 from solver.sequence import LineRuns, PieceKind
 from solver.waste_by_cause import CausedWaste, waste_by_cause
-from solver.web_stretches import LineStretch
 
 
 def web_ledger_contract(problem: Problem, plan: RollPlan, clock: PlanClock, site: str) -> contracts.WebLedger:
@@ -49,9 +45,9 @@ def web_ledger_contract(problem: Problem, plan: RollPlan, clock: PlanClock, site
         waste=shares,
         waste_eur=_sum(share.eur for each, share in told if not (each.is_spoilage or each.is_of_rolls)),
         roll_waste_eur=_sum(share.eur for each, share in told if each.is_of_rolls),
-        rolls=tuple(_used_rolls(problem, plan)),
-        unopened=tuple(_unopened_rolls(problem, plan, clock)),
-        missing=tuple(_missing(problem, clock, *short) for short in plan.shortages),
+        rolls=tuple(used_rolls(problem, plan)),
+        unopened=tuple(unopened_rolls(problem, plan, clock)),
+        missing=missing_stock(problem, plan, clock),
     )
 
 
@@ -152,83 +148,4 @@ def _waste(waste: CausedWaste) -> contracts.CausedWaste:
         length_m=m_from_um(waste.length_um),
         area_m2=rounded(waste.area_m2),
         eur=rounded(waste.eur),
-    )
-
-
-def _used_rolls(problem: Problem, plan: RollPlan) -> Iterator[contracts.UsedRoll]:
-    """In the store's order; none where the plan has not settled."""
-    parts = roll_ledger(problem, plan) if plan.settled else {}
-    for substrate, stocked, roll in problem.plant.rolls:
-        if roll.id in parts:
-            yield contracts.UsedRoll(
-                roll=roll.id,
-                substrate=substrate.code,
-                width_mm=mm_from_um(stocked.width_um),
-                slit_to_mm=_slit_to_mm(parts[roll.id]),
-                length_m=m_from_um(roll.length_um),
-                location=roll.location,
-                parts=tuple(_part(own) for own in _joined(parts[roll.id])),
-            )
-
-
-def _slit_to_mm(pieces: Sequence[RollPiece]) -> Decimal | None:
-    return None if pieces[0].slit_from_um is None else mm_from_um(pieces[0].width_um)
-
-
-def _joined(pieces: Iterable[RollPiece]) -> list[list[RollPiece]]:
-    """A roll's pieces, those together that ran one behind the other on one line."""
-    joined: list[list[RollPiece]] = []
-    for piece in pieces:
-        web, before = piece.web, joined[-1][-1].web if joined else None
-        if web and before and (before.line, before.to_um) == (web.line, web.from_um):
-            joined[-1].append(piece)
-        else:
-            joined.append([piece])
-    return joined
-
-
-def _part(pieces: list[RollPiece]) -> contracts.RollPart:
-    first, last = pieces[0], pieces[-1]
-    return contracts.RollPart(
-        part=first.part.value,
-        from_m=m_from_um(first.from_um),
-        to_m=m_from_um(last.to_um),
-        length_m=m_from_um(last.to_um - first.from_um),
-        line=first.web.line if first.web else None,
-        web_from_m=m_from_um(first.web.from_um) if first.web else None,
-        web_to_m=m_from_um(last.web.to_um) if last.web else None,
-    )
-
-
-def _unopened_rolls(problem: Problem, plan: RollPlan, clock: PlanClock) -> Iterator[contracts.UnopenedRoll]:
-    of: dict[str, tuple[Substrate, StockedWidth]] = {
-        roll.id: (substrate, stocked) for substrate, stocked, roll in problem.plant.rolls
-    }
-    left: tuple[Roll, ...] = unopened(problem, plan) if plan.settled else ()
-    for roll in left:
-        substrate, stocked = of[roll.id]
-        yield contracts.UnopenedRoll(
-            roll=roll.id,
-            substrate=substrate.code,
-            width_mm=mm_from_um(stocked.width_um),
-            length_m=m_from_um(roll.length_um),
-            location=roll.location,
-            reserved_for=roll.reserved_for,
-            on_unwind=roll.on_unwind,
-            arrives=clock.moment(roll.arrives_ms) if roll.arrives_ms else None,
-        )
-
-
-def _missing(
-    problem: Problem, clock: PlanClock, stretch: LineStretch, shortage: Shortage
-) -> contracts.MissingStock:
-    return contracts.MissingStock(
-        line=problem.plant.lines[stretch.line_idx].id,
-        substrate=stretch.stock.substrate,
-        width_mm=mm_from_um(stretch.stock.width_um),
-        missing_m=m_from_um(shortage.missing_um),
-        job=stretch.stretch.segments[shortage.segment].job,
-        run=shortage.run,
-        needed=clock.moment(shortage.needed_ms),
-        proven=shortage.proven,
     )
