@@ -31,6 +31,7 @@ from app.documents.comparison import (
     told_stubs,
 )
 from app.documents.figures import cents, cents_if_any, full_time, percent, tenths, worth
+from app.documents.told_missing import missing_text
 from app.drawings.labels import day_and_clock
 
 CAUTION = (
@@ -251,6 +252,8 @@ def _remarks(sequence: Sequence) -> Iterator[Text]:
         yield Text(f"Left out: {left_out.name}: {' | '.join(left_out.reasons)}", style="red")
     for lock in sequence.broken_locks:
         yield Text(f"Broken lock: {lock}", style="red")
+    for short in sequence.missing:
+        yield Text(missing_text(short), style="red")
     for (job, version), labels in _held_to_maximum(sequence).items():
         yield Text(f"{job}, version {version}: held to its maximum of {labels:,}.")
 

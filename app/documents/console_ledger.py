@@ -13,7 +13,7 @@ from app.contracts.base import ZERO
 from app.contracts.roll_use import UsedRoll
 from app.contracts.web_ledger import CustomerReel, DeliveredVersion, WebLedger
 from app.documents.figures import cents, full_time, tenths
-from app.drawings.labels import day_and_clock
+from app.documents.told_missing import missing_text
 
 SHOWN_REELS = 10
 """Reels that are named where something is amiss with them; the rest are counted."""
@@ -123,14 +123,7 @@ def _remarks(ledger: WebLedger) -> Iterator[Text]:
             "No rolls are told: where they end and the hours that this falls in never agreed.", style="red"
         )
     for short in ledger.missing:
-        least = "" if short.proven else "at most "
-        stock = f"{short.substrate} {short.width_mm:f} mm"
-        whom = short.job or "what is threaded"
-        yield Text(
-            f"Rolls do not suffice on {short.line}: {least}{tenths(short.missing_m)} m of {stock} "
-            f"are missing for {whom} from {day_and_clock(short.needed)} on",
-            style="red",
-        )
+        yield Text(missing_text(short), style="red")
     for version in ledger.versions:
         yield from _version_remarks(version)
     yield from _reel_remarks("larger than they may be", [reel for reel in ledger.reels if reel.too_large])

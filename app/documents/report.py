@@ -27,8 +27,10 @@ from app.documents.comparison import (
 from app.documents.pdf import pdf_from_html
 from app.documents.report_changeovers import ToldChangeover, told_changeovers
 from app.documents.report_reasons import told_reasons
+from app.documents.report_rolls import LaidRoll, laid_rolls
 from app.documents.report_waste import waste_table
 from app.documents.report_web import Stretch, stretches
+from app.documents.told_missing import missing_text
 from app.drawings.cost_bars import MOVED_RUNS, STUBS, cost_bars, cost_causes, cost_legend
 from app.drawings.fills import COST_FILLS
 from app.drawings.labels import day_and_clock
@@ -69,6 +71,7 @@ class LinePart:
     strip: tuple[Markup, ...]
     stretches: tuple[Stretch, ...]
     stops: tuple[StopMark, ...]
+    rolls: tuple[LaidRoll, ...]
 
 
 def report_html(
@@ -95,6 +98,7 @@ def report_html(
     return page.render(
         style=Markup(_style()),
         sequence=sequence,
+        missing=[missing_text(short) for short in sequence.missing],
         search=costed_plan.search,
         orders=orders,
         alternatives=costed_plan.alternatives,
@@ -162,13 +166,15 @@ def _saving(order: NamedOrder, other: NamedOrder) -> str:
 def _line_part(costed_plan: CostedPlan, place: int) -> LinePart:
     line = costed_plan.sequence.lines[place]
     pieces = [piece for piece in costed_plan.sequence.ledger if piece.line == line.line]
+    rolls = laid_rolls(costed_plan.sequence, line.line)
     return LinePart(
         runs=line,
         changeovers=told_changeovers(line),
         legend=web_legend(pieces, f"web-legend-{place}"),
-        strip=web_strip(line, pieces, f"web-{place}"),
+        strip=web_strip(line, pieces, f"web-{place}", [each.on_web for each in rolls]),
         stretches=stretches(pieces),
         stops=stop_marks(line, pieces),
+        rolls=rolls,
     )
 
 

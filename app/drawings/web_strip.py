@@ -24,7 +24,8 @@ from app.drawings.svg import INK, drawing, element, first_that_fits, line, text,
 WIDTH_MM = 180.0
 MARGIN_MM = 2.0
 BAR_MM = WIDTH_MM - 2 * MARGIN_MM
-ROW_MM = 22.0
+ROW_MM, ROLL_MM = 22.0, 4.5
+"""A row without rolls, and what their line adds."""
 FEW_ROWS, MOST_ROWS = 12, 40
 FINE_ROW_M = 2000
 """In longer rows the waste of a changeover can hardly be seen: rather more rows than those."""
@@ -52,7 +53,23 @@ class StopMark:
         return f"Stop {self.name}, {self.job}, at {metres(self.at_m)}: {self.stations}"
 
 
-def web_strip(line_runs: LineRuns, pieces: Sequence[Piece], prefix: str) -> tuple[Markup, ...]:
+@dataclass(frozen=True, slots=True)
+class WebRoll:
+    """A part of a roll that unwinds without a stop, on the web of a line."""
+
+    roll: str
+    from_m: Decimal
+    to_m: Decimal
+
+    @property
+    def title(self) -> str:
+        place = f"{metres(self.from_m)} to {metres(self.to_m)}"
+        return f"Roll {self.roll}, {metres(self.to_m - self.from_m)} ({place})"
+
+
+def web_strip(
+    line_runs: LineRuns, pieces: Sequence[Piece], prefix: str, rolls: Sequence[WebRoll] = ()
+) -> tuple[Markup, ...]:
     """The line's web, a few rows a drawing, all to the same scale.
 
     Parameters
@@ -61,6 +78,8 @@ def web_strip(line_runs: LineRuns, pieces: Sequence[Piece], prefix: str) -> tupl
         The pieces of the line, in order.
     prefix
         Starts the ids inside the drawings; no other drawing of the page may have it.
+    rolls
+        The rolls of the line's web, in order.
     """
     if not pieces:
         return ()
@@ -68,9 +87,15 @@ def web_strip(line_runs: LineRuns, pieces: Sequence[Piece], prefix: str) -> tupl
     row_m = row_length_m(total_m)
     row_count = ceil(total_m / row_m)
     stops = stop_marks(line_runs, pieces)
+    web = _Web(line_runs, pieces, stops, rolls)
     sheets = range(0, row_count, ROWS_A_DRAWING)
     return tuple(
-        _sheet(line_runs, pieces, stops, row_m, range(first, min(first + ROWS_A_DRAWING, row_count)), prefix)
+        _sheet(
+            web,
+            row_m,
+            range(first, min(first + ROWS_A_DRAWING, row_count)),
+            prefix,
+        )
         for first in sheets
     )
 
@@ -145,27 +170,35 @@ def _row_lengths_m() -> Iterator[int]:
         power *= 10
 
 
-def _sheet(
-    line_runs: LineRuns,
-    pieces: Sequence[Piece],
-    stops: Sequence[StopMark],
-    row_m: Decimal,
-    rows: range,
-    prefix: str,
-) -> Markup:
+@dataclass(frozen=True, slots=True)
+class _Web:
+    """What is drawn of a line."""
+
+    line_runs: LineRuns
+    pieces: Sequence[Piece]
+    stops: Sequence[StopMark]
+    rolls: Sequence[WebRoll]
+
+    @property
+    def row_mm(self) -> float:
+        return ROW_MM + (ROLL_MM if self.rolls else 0.0)
+
+
+def _sheet(web: _Web, row_m: Decimal, rows: range, prefix: str) -> Markup:
     palette = Palette(f"{prefix}-{rows.start}", WEB_FILLS)
-    total_m = pieces[-1].to_m
+    total_m = web.pieces[-1].to_m
     marks: list[Markup] = []
     for place, row in enumerate(rows):
         end_m = min(total_m, (row + 1) * row_m)
-        view = _Row(row * row_m, row_m, end_m, end_m == total_m, place * ROW_MM)
-        marks += view.axis()
-        marks += view.pieces(pieces, palette)
-        marks += view.runs(pieces, line_runs)
-        marks += view.stops(stops)
+        view = _Row(row * row_m, row_m, end_m, end_m == total_m, place * web.row_mm)
+        marks += view.axis(ROLL_MM if web.rolls else 0.0)
+        marks += view.pieces(web.pieces, palette)
+        marks += view.runs(web.pieces, web.line_runs)
+        marks += view.rolls(web.rolls)
+        marks += view.stops(web.stops)
     from_m, to_m = rows.start * row_m, min(total_m, rows.stop * row_m)
-    name = f"Web of line {line_runs.line} from {metres(from_m)} to {metres(to_m)}, to scale"
-    return drawing(name, WIDTH_MM, len(rows) * ROW_MM, palette.definitions(), *marks)
+    name = f"Web of line {web.line_runs.line} from {metres(from_m)} to {metres(to_m)}, to scale"
+    return drawing(name, WIDTH_MM, len(rows) * web.row_mm, palette.definitions(), *marks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,8 +215,9 @@ class _Row:
         inside_m = min(max(at_m, self.from_m), self.to_m) - self.from_m
         return MARGIN_MM + float(inside_m / self.length_m) * BAR_MM
 
-    def axis(self) -> Iterator[Markup]:
-        top_mm = self.top_mm + _BAR_TOP_MM + _BAR_HEIGHT_MM + 4
+    def axis(self, lower_mm: float) -> Iterator[Markup]:
+        """Metres, so much lower where rolls lie above."""
+        top_mm = self.top_mm + _BAR_TOP_MM + _BAR_HEIGHT_MM + 4 + lower_mm
         yield line(MARGIN_MM, top_mm, self.x_mm(self.to_m), top_mm)
         for count in range(TICKS_A_ROW + 1):
             at_m = self.from_m + self.length_m * count / TICKS_A_ROW
@@ -213,6 +247,27 @@ class _Row:
             yield line(left_mm + 0.3, below_mm + 0.8, right_mm - 0.3, below_mm + 0.8, stroke_width=0.35)
             if words:
                 yield text(left_mm + 0.4, below_mm + 3.4, words)
+
+    def rolls(self, rolls: Sequence[WebRoll]) -> Iterator[Markup]:
+        """Which roll the web is of, below its run: a mark where it begins, its number where there is room."""
+        top_mm = self.top_mm + _BAR_TOP_MM + _BAR_HEIGHT_MM + 4.6
+        for roll in rolls:
+            if roll.from_m >= self.to_m or roll.to_m <= self.from_m:
+                continue
+            left_mm, right_mm = self.x_mm(roll.from_m), self.x_mm(roll.to_m)
+            mark_mm = 3 if roll.from_m >= self.from_m else 0
+            yield element(
+                "path",
+                titled(roll.title),
+                d=f"M{left_mm:.3f} {top_mm:.3f}H{right_mm:.3f}M{left_mm:.3f} {top_mm:.3f}v{mark_mm}",
+                fill="none",
+                stroke=INK,
+                stroke_width=0.25,
+                stroke_dasharray="0.8 0.5",
+            )
+            words = first_that_fits((f"roll {roll.roll}", roll.roll), right_mm - left_mm - 1.6)
+            if words:
+                yield text(left_mm + 0.8, top_mm + 3.9, words)
 
     def stops(self, stops: Sequence[StopMark]) -> Iterator[Markup]:
         free_from_mm = 0.0
