@@ -24,7 +24,7 @@ from app.drawings.svg import INK, drawing, element, first_that_fits, line, text,
 WIDTH_MM = 180.0
 MARGIN_MM = 2.0
 BAR_MM = WIDTH_MM - 2 * MARGIN_MM
-ROW_MM, ROLL_MM = 22.0, 4.5
+ROW_MM, ROLL_MM = 22.0, 5.0
 """A row without rolls, and what their line adds."""
 FEW_ROWS, MOST_ROWS = 12, 40
 FINE_ROW_M = 2000
@@ -250,7 +250,7 @@ class _Row:
 
     def rolls(self, rolls: Sequence[WebRoll]) -> Iterator[Markup]:
         """Which roll the web is of, below its run: a mark where it begins, its number where there is room."""
-        top_mm = self.top_mm + _BAR_TOP_MM + _BAR_HEIGHT_MM + 4.6
+        top_mm = self.top_mm + _BAR_TOP_MM + _BAR_HEIGHT_MM + 4.8
         for roll in rolls:
             if roll.from_m >= self.to_m or roll.to_m <= self.from_m:
                 continue
@@ -267,7 +267,7 @@ class _Row:
             )
             words = first_that_fits((f"roll {roll.roll}", roll.roll), right_mm - left_mm - 1.6)
             if words:
-                yield text(left_mm + 0.8, top_mm + 3.9, words)
+                yield text(left_mm + 0.8, top_mm + 3.0, words)
 
     def stops(self, stops: Sequence[StopMark]) -> Iterator[Markup]:
         free_from_mm = 0.0
