@@ -115,6 +115,7 @@ def test_rules_of_stock_are_translated() -> None:
     rules = solver_plant_of(Plant.model_validate_json(json.dumps(plant)), CLOCK).stock_rules
     assert (rules.least_stub_um, rules.core_tail_um) == (80 * UM_PER_M, 2_500_000)
     assert (float(rules.open_eur), float(rules.age_eur_per_day)) == (1, 0.05)
+    assert rules.most_trim_um == 30_000
 
 
 def test_what_a_customer_asks_of_reels_is_translated() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from solver.reels import SpliceRule
@@ -34,12 +34,13 @@ class EveryLaying:
         self.length = sum(segment.length_um for segment in stretch.segments)
         self.any_mounted = any(candidate.mounted for candidate in candidates)
         self.marks = [list(self._marks(candidate)) for candidate in candidates]
-        ages = [
-            candidate.age_days
+        could = [
+            candidate
             for candidate, marks in zip(candidates, self.marks, strict=True)
             if marks and self._could(candidate)
         ]
-        self.oldest = max(ages, default=Fraction(0))
+        own = [candidate for candidate in could if candidate.slit_from_um is None]
+        self.oldest = max((candidate.age_days for candidate in own or could), default=Fraction(0))
         self.best: Fraction | None = None
 
     def cheapest(self) -> Fraction | None:
@@ -115,7 +116,8 @@ class EveryLaying:
         for idx, candidate in enumerate(self.candidates):
             if idx in taken or (candidate.mounted and at > 0):
                 continue
-            taking = (self.oldest - candidate.age_days) * self.prices.age_eur_per_day
+            younger_days = max(Fraction(0), self.oldest - candidate.age_days)
+            taking = younger_days * self.prices.age_eur_per_day + candidate.trim_eur
             taking += 0 if candidate.mounted else self.prices.open_eur
             for first, mark in enumerate(self.marks[idx]):
                 waste, eur = 0, Fraction(0)
@@ -212,7 +214,7 @@ def _drawn_roll(rng: random.Random, number: int, mounted: bool) -> Candidate:
         parts = (Part(0, start), Part(stop, length)) if start else (Part(stop, length),)
     elif flaw < 0.4:
         parts = (Part(0, length, (rng.randint(1, length - 1),)),)
-    return Candidate(
+    roll = Candidate(
         f"roll {number}",
         length,
         parts,
@@ -222,3 +224,6 @@ def _drawn_roll(rng: random.Random, number: int, mounted: bool) -> Candidate:
         rng.choice([None, None, None, None, "job 0", "job 1"]),
         mounted,
     )
+    if mounted or rng.random() > 0.2:
+        return roll
+    return replace(roll, slit_from_um=rng.randint(2, 9), trim_eur=length * Fraction(rng.randint(0, 3), 4))

@@ -307,6 +307,53 @@ def test_nothing_costs_less_than_the_choice_of_all_there_is(first_seed: int) -> 
         assert answer.proven
 
 
+def test_a_wider_roll_costs_the_strip_that_is_cut_off_it() -> None:
+    """Of all of it, however much is used; what is used costs no more than web of the width."""
+    wider = replace(roll("wider", 500), slit_from_um=350_000, trim_eur=Fraction(3))
+    found = choice([version(400)], [wider])
+    assert paid(found, CostKind.TRIM) == 3
+    assert found.total_eur == 400 * M * WEB_EUR + 3
+    assert [use.slit_from_um for use in found.uses] == [350_000]
+    assert order(choice([version(400)], [wider, roll("own", 500)])) == ["own"]
+
+
+def test_a_wider_roll_that_is_older_makes_no_roll_of_the_width_younger() -> None:
+    rolls = [
+        replace(roll("own", 500), age_days=Fraction(5)),
+        replace(roll("wider", 500), age_days=Fraction(90), slit_from_um=350_000, trim_eur=Fraction(1)),
+        replace(roll("new", 500), age_days=Fraction(2)),
+    ]
+    by_age = StockRules(age_eur_per_day=Fraction(1, 10))
+    found = choice([version(400)], rolls, by_age)
+    assert (order(found), paid(found, CostKind.AGE)) == (["own"], 0)
+    found = choice([version(400)], rolls[1:], by_age)
+    assert (order(found), paid(found, CostKind.AGE)) == (["new"], 0)
+
+
+def test_the_oldest_first_slits_no_roll_while_another_lasts() -> None:
+    old = replace(roll("old", 500), age_days=Fraction(90), slit_from_um=350_000, trim_eur=Fraction(1))
+    stretch = Stretch((version(700),))
+    rolls = usable_rolls(stretch, [old, roll("own", 500)], WITHOUT)
+    thumb = oldest_first(stretch, rolls)
+    assert thumb is not None
+    assert [rolls[taken.usable].roll.roll for taken in thumb] == ["own", "old"]
+
+
+def test_what_is_mounted_or_not_slit_has_no_strip() -> None:
+    with pytest.raises(ValueError, match="nothing is cut off"):
+        replace(roll("a", 500), trim_eur=Fraction(1))
+    with pytest.raises(ValueError, match="cannot be slit any more"):
+        replace(roll("a", 500), slit_from_um=350_000, mounted=True)
+
+
+@given(st.integers(1_000, 100_000))
+def test_a_choice_costs_its_web_its_roll_ends_and_its_stubs(seed: int) -> None:
+    found = choose_rolls(*drawn_choice(seed))
+    if isinstance(found, RollChoice):
+        web_and_ends = paid(found, CostKind.WEB) + paid(found, CostKind.ROLL_END)
+        assert found.total_eur == web_and_ends + found.stub_cost.total_eur
+
+
 @given(st.integers(1_000, 100_000))
 def test_every_metre_of_every_roll_taken_is_told(seed: int) -> None:
     stretch, candidates, prices = drawn_choice(seed)
