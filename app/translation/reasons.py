@@ -49,7 +49,7 @@ def explained(
         is_complete=found.extent is Extent.ALL,
         most_places=found.most_places,
         differences=tuple(
-            _difference(question, name, here, other, baseline.sequence, weights)
+            told_difference(question, name, here, other, baseline.sequence, weights)
             for other, baseline in question.baselines(goal).items()
         ),
     )
@@ -73,7 +73,7 @@ def compared(
         Where a job cannot run where one of them has it, or is missing.
     """
     here, there = (question.rolled(one, goal).sequence for one in (order, other_order))
-    return _difference(question, name, here, other, there, GOALS[goal])
+    return told_difference(question, name, here, other, there, GOALS[goal])
 
 
 def order_of(sequence: sequences.Sequence) -> RunOrder:
@@ -217,9 +217,10 @@ def _change(reason: ChangeReason) -> contracts.ChangeReason:
     )
 
 
-def _difference(
+def told_difference(
     question: Question, name: str, here: Sequence, other: str, there: Sequence, weights: Weights
 ) -> contracts.Difference:
+    """What a sequence costs more than another one of a queue."""
     found: Difference = difference(question.problem, here, there, weights)
     parts = tuple(_part(item, amount) for item, amount in found.parts)
     total_eur = sum((part.more_eur for part in parts), Decimal(0))
