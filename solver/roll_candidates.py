@@ -47,7 +47,7 @@ class Candidate:
     slit_from_um
         How wide it is now, if it is to be slit down to the stretch's width before it is mounted.
     trim_eur
-        What the strip costs that is cut off then, of its whole length.
+        What is cut off then costs, of its whole length.
     """
 
     roll: str
@@ -121,7 +121,7 @@ class Usable:
     windows
         Parts of the stretch in which it may be used, (from, to) µm, apart from each other.
     open_eur, age_eur
-        What taking it costs, beside the strip cut off a wider one.
+        What taking it costs, beside the trim of a wider one.
     """
 
     candidate: int

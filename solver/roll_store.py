@@ -2,7 +2,7 @@
 
 A wider roll may be taken for a stretch if it is slit down to its width before it is mounted. All of it is: a
 roll that is cut through keeps its metres in their order, and what is left of it is a roll of the width that
-it is slit to. So the strip costs its whole length, however much is used.
+it is slit to. So the trim is of its whole length, however much is used.
 """
 
 from __future__ import annotations

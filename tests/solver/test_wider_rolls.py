@@ -13,6 +13,7 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from solver.account import account
 from solver.baselines import as_entered
 from solver.jobs import Job
 from solver.ledger import web_ledger
@@ -22,7 +23,10 @@ from solver.reels import SpliceRule
 from solver.roll_choice import RollChoice, Use
 from solver.roll_ledger import RollPart, RollPiece, roll_ledger
 from solver.roll_plan import RollPlan, with_rolls
+from solver.roll_store import RollStore
 from solver.rolls import Roll, StockRules
+from solver.stock import choose_rolls
+from solver.web_stretches import stretches_of
 from solver.weights import GOALS, Weights
 from tests.builders.drawn_rolls import DAY_MS
 from tests.builders.worked import M_UM, WEB_UM, worked_job, worked_line, worked_problem
@@ -100,17 +104,38 @@ def test_a_job_that_takes_no_splice_gets_a_wider_roll_where_only_that_is_long_en
 
 
 def test_a_wider_roll_that_its_own_width_needs_is_not_slit() -> None:
-    """There is web enough of both widths together, but no splice in the job that is wide and longest."""
+    """There is web enough of both widths, but no splice in either job, and the narrow one would lack more."""
     short = tuple(roll(f"own {number}", 300) for number in range(3))
     wide = (roll("long", 900), roll("wide 1", 300), roll("wide 2", 300), roll("wide 3", 300))
-    never = SpliceRule.NEVER
-    narrow_job = replace(worked_job("narrow", web_m=500), splice_rule=never)
-    wide_one = replace(wide_job("wide", 700), splice_rule=never)
+    narrow_job = replace(worked_job("narrow", web_m=800), splice_rule=SpliceRule.NEVER)
+    wide_one = replace(wide_job("wide", 700), splice_rule=SpliceRule.NEVER)
     _, plan = planned(paper_problem(short, wide, narrow_job, wide_one))
     assert [use.slit_from_um for use in uses(plan) if use.roll == "long"] == [None]
     assert {stretch.stock.width_um for stretch, _ in plan.shortages} == {NARROW_UM}
     _, plan = planned(paper_problem(short, (*wide, roll("longer", 950)), narrow_job, wide_one))
     assert plan.shortages == ()
+
+
+def test_a_roll_is_slit_whole_or_not_at_all() -> None:
+    """Not once something of it was used at its own width, nor a second time."""
+    jobs = (worked_job("narrow", web_m=200), wide_job("wide", 200), worked_job("film", "substrate", web_m=50))
+    problem = paper_problem((roll("own", 900),), (roll("spare", 900), roll("kept", 900)), *jobs)
+    sequence = account(problem, as_entered(problem), Weights())
+    narrow, wide, _ = stretches_of(problem, sequence, Weights())
+    store = RollStore(problem, {"spare"})
+    assert [offered.slit_from_um for offered in store.candidates(narrow, False)] == [None, WEB_UM]
+    own_width = store.candidates(wide, False)
+    assert [offered.roll for offered in own_width] == ["spare", "kept"]
+    used = choose_rolls(wide.stretch, own_width[:1])
+    assert isinstance(used, RollChoice)
+    store.take(used, wide.stock, 0)
+    assert [offered.roll for offered in store.candidates(narrow, False)] == ["own"]
+    store = RollStore(problem, {"spare"})
+    slit = choose_rolls(narrow.stretch, store.candidates(narrow, False)[1:])
+    assert isinstance(slit, RollChoice)
+    store.take(slit, narrow.stock, 0)
+    assert [offered.roll for offered in store.candidates(wide, False)] == ["kept"]
+    assert [offered.slit_from_um for offered in store.candidates(narrow, False)] == [None, None]
 
 
 def test_no_roll_is_slit_of_a_width_that_lacks_web_itself() -> None:
