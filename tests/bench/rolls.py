@@ -157,7 +157,7 @@ def figures_of(problem: Problem, plan: RollPlan) -> RollFigures:
         waste_m=(_waste_um(problem, sequence) + lost_um) / M_UM,
         splices=sum(choice.roll_ends for _, choice in _choices(plan)),
         in_runs=sum(not end.is_on_strip for run in sequence.runs for end in run.roll_ends),
-        in_reels=sum(_in_reels(stretch, choice) for stretch, choice in _choices(plan)),
+        in_reels=sum(splices_in_reels(stretch, choice) for stretch, choice in _choices(plan)),
         scrapped=sum(rest.kind is RestKind.SCRAP for _, choice in _choices(plan) for rest in choice.rests),
     )
 
@@ -177,7 +177,7 @@ def _choices(plan: RollPlan) -> Iterator[tuple[Stretch, RollChoice]]:
             yield each.stretch.stretch, each.choice
 
 
-def _in_reels(stretch: Stretch, choice: RollChoice) -> int:
+def splices_in_reels(stretch: Stretch, choice: RollChoice) -> int:
     """Splices that come to a customer: made inside a reel's web, or left in it."""
     made = (use.begins for use in choice.uses if use.wasted_um)
     left = (place for use in choice.uses for place in _left_in(stretch, use))
