@@ -93,8 +93,9 @@ def solve_with_rolls(
     with stop.reserve_time(choosing_s):
         if _disappoints(result.sequences[0], best.plan) and not stop.reached:
             orders = _searched_again(best, weights, stop, seed, told, threads)
-            again = (rolled_sequence(problem, order, weights) for order in orders)
-            repair = Repair(best, min(again, key=lambda each: each.plan.rank))
+            others = (order for order in orders if order != best.sequence.order)
+            again = (rolled_sequence(problem, order, weights) for order in others)
+            repair = Repair(best, min(again, key=lambda each: each.plan.rank, default=best))
     if repair is not None and repair.is_better:
         best = repair.after
     return RolledResult(replace(result, work=stop.done), (best, *_beside(best, rolled)), repair)
