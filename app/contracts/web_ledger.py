@@ -104,7 +104,7 @@ class CausedWaste(WasteShare):
     eur: Number = Field(description="At the stock's price.")
 
 
-class LineWeb(Contract):
+class LineTotals(Contract):
     """One line's web in short."""
 
     line: str = Field(description="Its name.")
@@ -129,7 +129,7 @@ class WebLedger(Contract):
         description="Whether the rolls chosen are those of this web; else no roll is told: roll ends and the "
         "hours they fall in never agreed."
     )
-    lines: tuple[LineWeb, ...] = Field(description="In the plant's order.")
+    lines: tuple[LineTotals, ...] = Field(description="In the plant's order.")
     pieces: tuple[RolledPiece, ...] = Field(description="Every metre of every line's web, in order.")
     reels: tuple[CustomerReel, ...] = Field(description="In the order in which they come off, by line.")
     versions: tuple[DeliveredVersion, ...] = Field(description="Labels delivered.")

@@ -55,14 +55,14 @@ def _sum(parts: Iterable[Decimal]) -> Decimal:
     return sum(parts, ZERO)
 
 
-def _line(line: LineRuns, ledger: LineLedger) -> contracts.LineWeb:
+def _line(line: LineRuns, ledger: LineLedger) -> contracts.LineTotals:
     by_kind = {PieceKind.SELLABLE: 0, PieceKind.SPOILAGE: 0}
     web_um = 0
     for piece in ledger.pieces:
         web_um += piece.web.length_um
         if piece.web.kind in by_kind:
             by_kind[piece.web.kind] += piece.web.length_um
-    return contracts.LineWeb(
+    return contracts.LineTotals(
         line=line.line,
         runs=len(line.runs),
         web_m=m_from_um(web_um),
