@@ -48,6 +48,8 @@ class Candidate:
         How wide it is now, if it is to be slit down to the stretch's width before it is mounted.
     trim_eur
         What is cut off then costs, of its whole length.
+    opened
+        Somebody has used it already.
     """
 
     roll: str
@@ -60,6 +62,7 @@ class Candidate:
     mounted: bool = False
     slit_from_um: int | None = None
     trim_eur: Fraction = Fraction(0)
+    opened: bool = False
 
     def __post_init__(self) -> None:
         checks = Checks(f"roll {self.roll}")
@@ -175,7 +178,7 @@ def usable_rolls(stretch: Stretch, candidates: Sequence[Candidate], prices: Stoc
             candidates[idx],
             pieces[idx],
             windows[idx],
-            Fraction(0) if candidates[idx].mounted else prices.open_eur,
+            Fraction(0) if candidates[idx].mounted or candidates[idx].opened else prices.open_eur,
             max(Fraction(0), oldest_days - candidates[idx].age_days) * prices.age_eur_per_day,
         )
         for idx in could

@@ -164,9 +164,11 @@ class _Way:
             if not store.follows(stretch.stock):
                 yield RolledStretch(stretch, None)
                 continue
-            choice = self.choose(stretch.stretch, store.candidates(stretch, is_first), rules, MOST_GROWN)
+            end_ms = _end_ms(sequence, stretch)
+            candidates = store.candidates(stretch, is_first, end_ms)
+            choice = self.choose(stretch.stretch, candidates, rules, MOST_GROWN)
             if isinstance(choice, RollChoice):
-                choice = store.take(choice, stretch.stock, _end_ms(sequence, stretch))
+                choice = store.take(choice, stretch.stock, end_ms)
             yield RolledStretch(stretch, choice)
 
 

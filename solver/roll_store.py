@@ -20,6 +20,7 @@ from solver.sequence import Stock
 from solver.web_stretches import LineStretch
 
 MS_PER_DAY = 86_400_000
+NEVER_MS = 1 << 62
 PartOfRoll = TypeVar("PartOfRoll", Use, CutOut, Rest)
 
 
@@ -43,19 +44,26 @@ class RollStore:
         """Whether a stock is followed by roll."""
         return stock in self._followed
 
-    def candidates(self, stretch: LineStretch, is_first: bool) -> list[Candidate]:
+    def candidates(self, stretch: LineStretch, is_first: bool, end_ms: int) -> list[Candidate]:
         """What could be taken: rolls as wide as the stretch, then those to be slit. Metres are counted from
         what is used already; `is_first` on its line.
+
+        Rolls that do not last until the stretch's end are none; on the unwind one still has to make way.
         """
         own: list[Candidate] = []
         wider: list[Candidate] = []
         for stocked_um, roll in self._rolls[stretch.stock.substrate]:
             width_um = self._slit_to_um.get(roll.id, stocked_um)
-            if not self._could(stretch, roll):
+            if not self._is_here(stretch, roll):
                 continue
+            lasts = roll.best_before_ms is None or roll.best_before_ms >= end_ms
             if width_um == stretch.stock.width_um:
-                own.append(self._candidate(stretch, roll, is_first))
-            elif self._may_slit(stretch, roll, width_um):
+                candidate = self._candidate(stretch, roll, is_first)
+                if lasts:
+                    own.append(candidate)
+                elif candidate.mounted:
+                    own.append(replace(candidate, available_ms=NEVER_MS))
+            elif lasts and self._may_slit(stretch, roll, width_um):
                 wider.append(self._slit(self._candidate(stretch, roll, False), width_um, stretch.stock))
         return [*own, *wider]
 
@@ -83,14 +91,12 @@ class RollStore:
             self._free_ms[rest.roll] = end_ms
         return taken
 
-    def _could(self, stretch: LineStretch, roll: Roll) -> bool:
-        """Whether something is left of a roll that keeps long enough and is not on another line's unwind."""
+    def _is_here(self, stretch: LineStretch, roll: Roll) -> bool:
+        """Whether something is left of a roll, and it is not on another line's unwind."""
         line = self._problem.plant.lines[stretch.line_idx].id
-        last_ms = max(segment.needed_ms for segment in stretch.stretch.segments)
         used_um = self._used_um.get(roll.id, 0)
-        lasts = roll.best_before_ms is None or roll.best_before_ms > last_ms
         elsewhere = roll.on_unwind not in (None, line) and used_um == 0
-        return used_um < roll.length_um and lasts and not elsewhere
+        return used_um < roll.length_um and not elsewhere
 
     def _candidate(self, stretch: LineStretch, roll: Roll, is_first: bool) -> Candidate:
         used_um = self._used_um.get(roll.id, 0)
@@ -104,6 +110,7 @@ class RollStore:
             available_ms=max(roll.arrives_ms, self._free_ms.get(roll.id, 0)),
             reserved_for=roll.reserved_for,
             mounted=is_first and roll.on_unwind == line,
+            opened=used_um > 0 or roll.on_unwind is not None,
         )
 
     def _may_slit(self, stretch: LineStretch, roll: Roll, width_um: int) -> bool:

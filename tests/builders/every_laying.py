@@ -118,7 +118,7 @@ class EveryLaying:
                 continue
             younger_days = max(Fraction(0), self.oldest - candidate.age_days)
             taking = younger_days * self.prices.age_eur_per_day + candidate.trim_eur
-            taking += 0 if candidate.mounted else self.prices.open_eur
+            taking += 0 if candidate.mounted or candidate.opened else self.prices.open_eur
             for first, mark in enumerate(self.marks[idx]):
                 waste, eur = 0, Fraction(0)
                 if at > 0:
