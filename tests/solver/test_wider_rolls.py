@@ -35,6 +35,7 @@ from tests.checker.check import check_sequence
 NARROW_UM = 310_000
 TAIL_UM = 3 * M_UM
 RULES = StockRules(least_stub_um=60 * M_UM, core_tail_um=TAIL_UM, most_trim_um=30_000)
+END_MS = 0
 
 
 def roll(name: str, length_m: int, **more: object) -> Roll:
@@ -123,19 +124,19 @@ def test_a_roll_is_slit_whole_or_not_at_all() -> None:
     sequence = account(problem, as_entered(problem), Weights())
     narrow, wide, _ = stretches_of(problem, sequence, Weights())
     store = RollStore(problem, {"spare"})
-    assert [offered.slit_from_um for offered in store.candidates(narrow, False)] == [None, WEB_UM]
-    own_width = store.candidates(wide, False)
+    assert [offered.slit_from_um for offered in store.candidates(narrow, False, END_MS)] == [None, WEB_UM]
+    own_width = store.candidates(wide, False, END_MS)
     assert [offered.roll for offered in own_width] == ["spare", "kept"]
     used = choose_rolls(wide.stretch, own_width[:1])
     assert isinstance(used, RollChoice)
     store.take(used, wide.stock, 0)
-    assert [offered.roll for offered in store.candidates(narrow, False)] == ["own"]
+    assert [offered.roll for offered in store.candidates(narrow, False, END_MS)] == ["own"]
     store = RollStore(problem, {"spare"})
-    slit = choose_rolls(narrow.stretch, store.candidates(narrow, False)[1:])
+    slit = choose_rolls(narrow.stretch, store.candidates(narrow, False, END_MS)[1:])
     assert isinstance(slit, RollChoice)
     store.take(slit, narrow.stock, 0)
-    assert [offered.roll for offered in store.candidates(wide, False)] == ["kept"]
-    assert [offered.slit_from_um for offered in store.candidates(narrow, False)] == [None, None]
+    assert [offered.roll for offered in store.candidates(wide, False, END_MS)] == ["kept"]
+    assert [offered.slit_from_um for offered in store.candidates(narrow, False, END_MS)] == [None, None]
 
 
 def test_no_roll_is_slit_of_a_width_that_lacks_web_itself() -> None:
