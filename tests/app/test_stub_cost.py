@@ -22,7 +22,9 @@ from app.translation.sequences import Costed, sequence_contract
 from app.translation.solving import Question
 from solver.account import account
 from solver.baselines import as_entered
+from solver.cheapest_rolls import RolledSequence
 from solver.problem import Problem
+from solver.roll_plan import RollPlan
 from solver.sequence import ChosenRolls, Order, RollEnds
 from solver.stub_cost import StubCost as SolverStubCost
 from solver.weights import Weights
@@ -77,8 +79,13 @@ def test_every_part_is_rounded_by_itself_and_they_add_up_to_the_cost() -> None:
     eur = SolverStubCost(*(Fraction(number, 7) for number in range(1, 7)))
     without, cost = (
         sequence_contract(
-            Costed(problem, question.clock, "site", Goal.BALANCED, Weights()),
-            account(problem, order, Weights()),
+            Costed(
+                RolledSequence(problem, RollPlan(account(problem, order, Weights()), (), settled=False)),
+                question.clock,
+                "site",
+                Goal.BALANCED,
+                Weights(),
+            )
         ).cost
         for problem in (
             question.problem,
