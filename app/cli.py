@@ -214,7 +214,12 @@ def demo(
             QueueSource(SAMPLES / "small/jobs.csv", SAMPLES / "small/plant.json"),
             min(2.0, seconds),
         ),
-        "A day on three lines": (QueueSource(SAMPLES / "day/jobs.csv", SAMPLES / "day/plant.json"), seconds),
+        "A day on three lines, its stock followed by roll": (
+            QueueSource(
+                SAMPLES / "day/jobs.csv", SAMPLES / "day/plant.json", stock=SAMPLES / "day/stock.csv"
+            ),
+            seconds,
+        ),
         "The day as a shop has it, on one assumed line": (
             QueueSource(
                 SAMPLES / "bare/jobs.csv",
