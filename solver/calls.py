@@ -29,7 +29,8 @@ from solver.crew_call import (
     Staged,
     UnderStation,
 )
-from solver.layout import MS_PER_MIN, further_rolls, reel_web_um
+from solver.customer_reels import wound_doffs
+from solver.layout import MS_PER_MIN, further_rolls
 from solver.ledger import web_ledger
 from solver.line_clock import Halt, passage
 from solver.line_web import LineWeb
@@ -258,24 +259,19 @@ class _LineCalls:
             )
 
     def _doffs(self, number: int, run: Run) -> Iterator[_Point]:
-        """Reels are full after so many labels in every lane; rejected labels come evenly."""
+        """The reels of all lanes come off together, the last ones as full as they are."""
         job = self._problem.jobs[run.job_idx]
         die = self._problem.dies[job.die]
         begun_um = 0
         for version in run.versions:
-            doffs = math.ceil(Fraction(version.reels, die.across))
-            for doff in range(1, doffs + 1):
-                done_um = version.web_um
-                if doff < doffs and job.labels_per_reel is not None:
-                    done_um = doff * reel_web_um(job.labels_per_reel, die, version)
+            doffs = wound_doffs(job, die, version)
+            for doff in doffs:
                 yield _Point(
                     kind=CallKind.DOFF,
                     run=number,
-                    mark_um=self._web.run_web_um(number, begun_um + done_um),
+                    mark_um=self._web.run_web_um(number, begun_um + doff.to_um),
                     at_x_um=self._rewinder_um,
-                    about=Doff(
-                        version.version, doff, doffs, min(die.across, version.reels - (doff - 1) * die.across)
-                    ),
+                    about=Doff(version.version, doff.number, len(doffs), die.across),
                     duration_ms=Fraction(self._line.doff_ms),
                 )
             begun_um += version.web_um

@@ -91,7 +91,9 @@ class Countdown:
 
 @dataclass(frozen=True, slots=True)
 class Doff:
-    """Finished customer reels leave the rewinder: the `number`th of `of` times for the version."""
+    """Finished customer reels leave the rewinder, one of every lane: the `number`th of `of` times for the
+    version.
+    """
 
     version: str
     number: int
