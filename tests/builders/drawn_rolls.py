@@ -7,17 +7,27 @@ from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
 
+from solver.account import account
 from solver.ledger import web_ledger
 from solver.plant import StockedWidth
 from solver.problem import Problem
 from solver.rolls import Flaw, FlawKind, Roll, StockRules
-from solver.sequence import Sequence, Stock
+from solver.sequence import Order, Sequence, Stock
+from solver.weights import Weights
+from tests.builders.days import DayShape, drawn_day, drawn_order
 
 M_UM = 1_000_000
 DAY_MS = 86_400_000
 RULES = StockRules(
     least_stub_um=60 * M_UM, core_tail_um=3 * M_UM, open_eur=Fraction(2), age_eur_per_day=Fraction(1, 20)
 )
+
+
+def rolled_day(seed: int, lines: int) -> tuple[Problem, Order]:
+    """Seven jobs with rolls for them, and an order that has them all."""
+    problem = drawn_day(seed, DayShape(jobs=7, lines=lines, limited_stock=False))
+    order = drawn_order(problem, seed)
+    return with_drawn_rolls(problem, account(problem, order, Weights()), seed), order
 
 
 def with_drawn_rolls(problem: Problem, sequence: Sequence, seed: int) -> Problem:

@@ -19,20 +19,12 @@ from solver.reels import SpliceRule
 from solver.roll_choice import RollChoice
 from solver.roll_plan import RollPlan, with_rolls
 from solver.rolls import Roll, StockRules
-from solver.sequence import Order
 from solver.weights import GOALS, Weights
-from tests.builders.days import DayShape, drawn_day, drawn_order
-from tests.builders.drawn_rolls import with_drawn_rolls
+from tests.builders.drawn_rolls import rolled_day
 from tests.builders.worked import M_UM, MIN_MS, WEB_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
 
 DAY_MS = 86_400_000
-
-
-def rolled_day(seed: int, lines: int) -> tuple[Problem, Order]:
-    problem = drawn_day(seed, DayShape(jobs=7, lines=lines, limited_stock=False))
-    order = drawn_order(problem, seed)
-    return with_drawn_rolls(problem, account(problem, order, Weights()), seed), order
 
 
 def with_paper(rules: StockRules, rolls: tuple[Roll, ...], *jobs: Job) -> Problem:

@@ -9,7 +9,6 @@ from itertools import pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from solver.account import account
 from solver.baselines import as_entered
 from solver.ledger import web_ledger
 from solver.plant import PresentState, StockedWidth
@@ -18,21 +17,14 @@ from solver.roll_choice import RestKind, RollChoice
 from solver.roll_ledger import roll_ledger, unopened
 from solver.roll_plan import RollPlan, with_rolls
 from solver.rolls import Roll
-from solver.sequence import Order, PieceKind
+from solver.sequence import PieceKind
 from solver.weights import GOALS, Weights
-from tests.builders.days import DayShape, drawn_day, drawn_order
-from tests.builders.drawn_rolls import with_drawn_rolls
+from tests.builders.drawn_rolls import rolled_day
 from tests.builders.worked import M_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
-
-
-def rolled_day(seed: int, lines: int) -> tuple[Problem, Order]:
-    problem = drawn_day(seed, DayShape(jobs=7, lines=lines, limited_stock=False))
-    order = drawn_order(problem, seed)
-    return with_drawn_rolls(problem, account(problem, order, Weights()), seed), order
 
 
 def rolls_of(problem: Problem) -> dict[str, Roll]:
