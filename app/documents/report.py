@@ -7,10 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from app.contracts.reasons import Reasons
@@ -24,6 +22,7 @@ from app.documents.comparison import (
     told_moved,
     told_stubs,
 )
+from app.documents.page import environment, style_of
 from app.documents.pdf import pdf_from_html
 from app.documents.report_changeovers import ToldChangeover, told_changeovers
 from app.documents.report_reasons import told_reasons
@@ -31,17 +30,13 @@ from app.documents.report_rolls import LaidRoll, laid_rolls
 from app.documents.report_waste import waste_table
 from app.documents.report_web import Stretch, stretches
 from app.documents.told_missing import missing_text
-from app.drawings.cost_bars import MOVED_RUNS, STUBS, cost_bars, cost_causes, cost_legend
+from app.drawings.cost_bars import MOVED_RUNS, STUBS, cost_bars, cost_legend
 from app.drawings.fills import COST_FILLS
-from app.drawings.labels import day_and_clock
 from app.drawings.time_chart import time_chart, time_legend
 from app.drawings.web_strip import StopMark, stop_marks, web_legend, web_strip
 
 HTML_NAME = "report.html"
 PDF_NAME = "report.pdf"
-
-LONG_WORD = 20
-"""Letters of a word that stay together."""
 
 CAUTIONS = (
     "This page says when the web is to stop; it does not make a press safe.",
@@ -94,9 +89,9 @@ def report_html(
     has_rolls = any(order.cost.stubs is not None for order in orders)
     left_out = {cause for cause, is_there in ((MOVED_RUNS, in_force), (STUBS, has_rolls)) if not is_there}
     causes = [cause for cause in COST_FILLS if cause not in left_out]
-    page = _environment().get_template("report.html.j2")
+    page = environment().get_template("report.html.j2")
     return page.render(
-        style=Markup(_style()),
+        style=Markup(style_of("report.css")),
         sequence=sequence,
         missing=[missing_text(short) for short in sequence.missing],
         search=costed_plan.search,
@@ -176,37 +171,3 @@ def _line_part(costed_plan: CostedPlan, place: int) -> LinePart:
         stops=stop_marks(line, pieces),
         rolls=rolls,
     )
-
-
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("app.documents"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters |= {
-        "tenths": figures.tenths,
-        "cents": figures.cents,
-        "cents_if_any": figures.cents_if_any,
-        "share": figures.percent,
-        "worth": figures.worth,
-        "moment": day_and_clock,
-        "full_moment": figures.full_time,
-        "causes": cost_causes,
-        "breakable": _breakable,
-    }
-    return environment
-
-
-def _breakable(words: str) -> Markup:
-    """Words that may be broken where one is too long for a cell; nothing is added to what they say."""
-    return Markup(" ").join(
-        Markup("<wbr>").join(word[start : start + LONG_WORD] for start in range(0, len(word), LONG_WORD))
-        for word in words.split(" ")
-    )
-
-
-def _style() -> str:
-    return (resources.files("app.documents") / "templates" / "report.css").read_text(encoding="utf-8")
