@@ -12,6 +12,7 @@ from solver.sequence import Stop
 from solver.set_up_strip import LateStop
 
 _TENTH = Decimal("0.1")
+_NOTHING = "0.0 m"
 
 
 def stop_sentence(call: Call) -> str:
@@ -69,6 +70,10 @@ def _deed(call: Call) -> str:
 
 def _when(countdown: Countdown) -> str:
     length = metres(abs(countdown.to_pass_um))
+    if length == _NOTHING:
+        if countdown.version is None:
+            return "as the plan's first metre passes the counter"
+        return f"as the last metre of version {countdown.version} of {countdown.job} passes the counter"
     if countdown.version is None:
         where = "before" if countdown.to_pass_um < 0 else "after"
         return f"{length} {where} the plan's first metre passes the counter"

@@ -43,6 +43,21 @@ def test_the_first_stop_is_called_by_the_plans_first_metre() -> None:
     assert stop_sentence(late) == "Stop 15.3 m after the plan's first metre passes the counter."
 
 
+def test_the_last_reels_are_called_by_the_last_metre() -> None:
+    line = replace(counting_line("H"), deceleration_um_s2=None)
+    reels = calls_of(line, worked_job("one"), kind=CallKind.DOFF)[-1]
+    assert stop_sentence(reels) == (
+        "Take the reels off as the last metre of version v of one passes the counter."
+    )
+
+
+def test_a_stop_at_the_plans_first_metre_is_called_by_it() -> None:
+    line = replace(counting_line("H"), deceleration_um_s2=None)
+    assert stop_sentence(calls_of(line, worked_job("one"))[0]) == (
+        "Stop as the plan's first metre passes the counter."
+    )
+
+
 @pytest.mark.parametrize(
     ("kind", "begins"),
     [
