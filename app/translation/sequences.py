@@ -57,7 +57,7 @@ def sequence_contract(costed: Costed) -> contracts.Sequence:
     """A sequence with its totals, its ledger and its rolls."""
     sequence = costed.sequence
     measures = measure(costed.problem, sequence, costed.weights)
-    lots = _lots_by_job(sequence)
+    lots = lots_by_job(sequence)
     lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)
     return contracts.Sequence(
         site=costed.site,
@@ -67,7 +67,7 @@ def sequence_contract(costed: Costed) -> contracts.Sequence:
         lines=lines,
         left_out=tuple(
             contracts.LeftOut(
-                job=left_out.job, lot=_lot(lots, left_out.job, left_out.lot), reasons=left_out.reasons
+                job=left_out.job, lot=lot_contract(lots, left_out.job, left_out.lot), reasons=left_out.reasons
             )
             for left_out in sequence.left_out
         ),
@@ -97,7 +97,7 @@ def baseline_contract(costed: Costed, name: str) -> contracts.Baseline:
     """Cost and totals of an order nobody searched for."""
     sequence = costed.sequence
     measures = measure(costed.problem, sequence, costed.weights)
-    lots = _lots_by_job(sequence)
+    lots = lots_by_job(sequence)
     lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)
     return contracts.Baseline(
         name=name, cost=_cost(sequence.cost), totals=_totals(costed.problem, sequence, lines, measures)
@@ -107,7 +107,7 @@ def baseline_contract(costed: Costed, name: str) -> contracts.Baseline:
 LotsByJob = dict[str, list[Lot]]
 
 
-def _lots_by_job(sequence: Sequence) -> LotsByJob:
+def lots_by_job(sequence: Sequence) -> LotsByJob:
     """Every lot of every split job in the order of its labels, left-out ones too."""
     lots: LotsByJob = {}
     parts = [(run.job, run.lot) for run in sequence.runs]
@@ -118,7 +118,8 @@ def _lots_by_job(sequence: Sequence) -> LotsByJob:
     return {job: sorted(of_job) for job, of_job in lots.items()}
 
 
-def _lot(lots: LotsByJob, job: str, lot: Lot | None) -> contracts.Lot | None:
+def lot_contract(lots: LotsByJob, job: str, lot: Lot | None) -> contracts.Lot | None:
+    """A lot among those of its job; None for a whole job."""
     if lot is None:
         return None
     return contracts.Lot(
@@ -159,7 +160,7 @@ def _run(costed: Costed, run: Run, lots: LotsByJob) -> contracts.Run:
     changeover_um = run.changeover.waste_um if run.changeover else 0
     return contracts.Run(
         job=run.job,
-        lot=_lot(lots, run.job, run.lot),
+        lot=lot_contract(lots, run.job, run.lot),
         customer=job.customer,
         substrate=run.stock.substrate,
         width_mm=mm_from_um(run.stock.width_um),
@@ -220,7 +221,7 @@ def _changeover(changeover: Changeover) -> contracts.Changeover:
         joined=changeover.joined,
         cold=changeover.cold,
         stops=tuple(_stop(stop) for stop in changeover.stops),
-        hidden=tuple(_task(task) for task in changeover.hidden),
+        hidden=tuple(task_contract(task) for task in changeover.hidden),
         reengaged=changeover.reengaged,
         splice_at_m=None if splice_at_um is None else m_from_um(splice_at_um),
         strip_m=m_from_um(changeover.strip_um),
@@ -239,7 +240,7 @@ def _stop(stop: Stop) -> contracts.Stop:
     return contracts.Stop(
         at_m=m_from_um(stop.at_x_um),
         minutes=min_from_ms(stop.duration_ms),
-        tasks=tuple(_task(task) for task in stop.tasks),
+        tasks=tuple(task_contract(task) for task in stop.tasks),
     )
 
 
@@ -247,7 +248,8 @@ _IN_UM = ("width", "core")
 """Aspects whose values the solver keeps in µm."""
 
 
-def _task(task: Task) -> contracts.Task:
+def task_contract(task: Task) -> contracts.Task:
+    """A station to be changed, in the trade's units."""
     return contracts.Task(
         station=task.station,
         position_m=m_from_um(task.x_um),
