@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 
 LEAST_SHOWN_M = 0.01
@@ -41,3 +41,8 @@ def worth(length_m: float) -> str:
 def full_time(moment: datetime) -> str:
     """Mon 1 Mar 2027 06:00 +0100."""
     return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M %z}"
+
+
+def clock_on(day: date | None, moment: datetime) -> str:
+    """06:00 on that day, Mon 06:00 on others."""
+    return f"{moment:%H:%M}" if moment.date() == day else f"{moment:%a %H:%M}"
