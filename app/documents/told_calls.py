@@ -46,6 +46,11 @@ class ToldCall:
     under: str
     set_before: tuple[str, ...]
 
+    @property
+    def is_roll_end(self) -> bool:
+        """Whether a roll ends, so that there is no strip of a changeover."""
+        return self.call.kind is CallKind.ROLL_END
+
 
 @dataclass(frozen=True, slots=True)
 class CallGroup:
@@ -131,7 +136,7 @@ def _roll(call: Call) -> str:
 
 
 def _strip(strip: SetUpStrip) -> str:
-    parts = [f"{tenths(strip.length_m)} m"]
+    parts = [f"{tenths(strip.length_m)} m"] if strip.length_m else []
     if strip.splice_at_m is not None:
         parts.append(f"splice at {tenths(strip.splice_at_m)} m, {tenths(strip.splice_m)} m cut away")
     parts += [
@@ -143,7 +148,9 @@ def _strip(strip: SetUpStrip) -> str:
         )
         if length_m
     ]
-    told = f"{'; '.join(parts)}."
+    told = f"{'; '.join(parts) or 'none'}."
+    if not strip.length_m:
+        return told
     at = [
         f"{there.station} {tenths(there.from_m)}"
         + (f"–{tenths(there.to_m)}" if there.to_m != there.from_m else "")
