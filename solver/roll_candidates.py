@@ -140,6 +140,11 @@ class Usable:
         return self.open_eur + self.age_eur + self.roll.trim_eur
 
     @property
+    def tail_um(self) -> int:
+        """What is left of it at least."""
+        return self.roll.length_um - self.pieces[-1].to_um
+
+    @property
     def length_um(self) -> int:
         """All that could be drawn from it."""
         return sum(piece.length_um for piece in self.pieces)

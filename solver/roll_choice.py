@@ -111,13 +111,14 @@ class CostKind(StrEnum):
     SCRAP = "scrap"
     TRIM = "trim"
     OPENING = "opening"
+    TAKING_BACK = "taking back"
     AGE = "age"
 
 
 @dataclass(frozen=True, slots=True)
 class RollCost:
     """Good web, what is cut out, left at the core or scrapped, and the strip cut off a wider roll, at the
-    roll's price; roll ends with the web they waste, at the segment's.
+    roll's price; roll ends with the web they waste, at the segment's; taking a rest back to the store.
     """
 
     kind: CostKind
@@ -151,6 +152,7 @@ class RollChoice:
             scrap_eur=self._paid(CostKind.SCRAP),
             trim_eur=self._paid(CostKind.TRIM),
             opening_eur=self._paid(CostKind.OPENING),
+            taking_back_eur=self._paid(CostKind.TAKING_BACK),
             age_eur=self._paid(CostKind.AGE),
         )
 
@@ -313,6 +315,7 @@ class _Account:
             kind, cost = RestKind.SCRAP, CostKind.SCRAP
         else:
             self._rests.append(Rest(roll.roll, RestKind.STUB, from_um, roll.length_um))
+            self._add_cost(CostKind.TAKING_BACK, roll.roll, self._prices.stub_eur)
             return
         self._rests.append(Rest(roll.roll, kind, from_um, roll.length_um))
         self._add_cost(cost, roll.roll, rest_um * roll.eur_per_um)

@@ -8,12 +8,16 @@ ends with a stub, and ends with a loss; each from the earliest or the latest end
 all of them moved along.
 
 Every piece laid is one more layer. A beginning is given up where another with the same rolls taken reaches
-as far for no more money. A later end has one thing against it: where the next roll gives less, what is left
-of it may be scrap that was none. That is at most the web by which the end is later, nothing where that web
-makes a stub by itself, and all of it where it is cut out before a flaw. What cannot end below the best so
-far goes too, by a bound on the way on: the rolls not yet taken, as if they could be taken in parts, and the
-roll ends, as if every roll were the longest (for any number of rolls that may do; a grid of places holds
-the roll ends).
+as far for no more money, and what is laid behind the one can be laid behind the other. A later end has one
+thing against it: the next roll gives less, so more is left of it. What was scrap, or run out, may become
+more scrap, by the web by which the end is later, or a stub, which is paid for but is lost no more; what was
+a stub stays one, at the same price. Rolls that end before the later end are left out: the next one behind
+them gives less then, by the web between. That may be lost even where the ends are so far apart that it
+would be a stub, less what the roll that is left out had cost. A piece of a roll that goes on, or is flawed,
+is not left out but cut out. What cannot end below the best so far goes too, by a bound on the way on: the
+rolls not yet taken, as if they could be taken in parts, and the roll ends, as if every roll were the longest
+(for any number of rolls that may do; a grid of places holds the roll ends). Every roll taken also costs a
+stub or its core, whichever costs less.
 
 Of each layer so many are kept; passes keep more and more, and once nothing had to be dropped the best is
 proved. Money is counted in whole parts of a euro without rounding: Python's integers have no end.
@@ -52,7 +56,8 @@ class Answer:
 @dataclass(slots=True)
 class _Roll:
     """A usable roll, its pieces as (from, length, flagged, begins free) and money in whole parts: what a µm
-    of web costs beyond the cheapest roll's (`dearer`) and what it costs when lost (`price`).
+    of web costs beyond the cheapest roll's (`dearer`) and what it costs when lost (`price`). `leaving` is the
+    least that its rest costs, wherever it is left.
     """
 
     idx: int
@@ -63,6 +68,7 @@ class _Roll:
     dearer: int
     price: int
     taking: int
+    leaving: int
     mounted: bool
     alike_before: int
 
@@ -70,7 +76,7 @@ class _Roll:
 @dataclass(slots=True)
 class _Left:
     """Rolls not yet taken, each without what a roll end wastes: the longest; sums of the longest, of the
-    cheapest to take, and of both where those that take least a metre come first.
+    cheapest to take and leave, and of both where those that take least a metre come first.
     """
 
     longest: int
@@ -135,6 +141,7 @@ class RollSearch:
         self._least_stub = prices.least_stub_um
         self._cheapest_web = min((usable.roll.eur_per_um for usable in rolls), default=Fraction(0))
         self._parts = math.lcm(
+            prices.stub_eur.denominator,
             self._start.eur.denominator,
             *(spot.eur.denominator for spot in self._spots),
             *(
@@ -149,8 +156,11 @@ class RollSearch:
         self._eur = [self._counted(spot.eur) for spot in self._spots]
         self._most = [spot.most for spot in self._spots]
         self._back_to = self._spots_wasting_no_less()
+        self._stub = self._counted(prices.stub_eur)
         self._rolls = self._compiled(rolls)
         self._dearest = max((roll.price for roll in self._rolls), default=0)
+        self._least_price = min((roll.price for roll in self._rolls), default=0)
+        self._most_pieces = max((len(roll.pieces) for roll in self._rolls), default=1)
         self._flawed = sum(roll.bit for roll in self._rolls if len(roll.pieces) > 1)
         self._flagged = sum(roll.bit for roll in self._rolls if any(piece[2] for piece in roll.pieces))
         self._known_ends: dict[int, list[list[int]]] = {}
@@ -202,6 +212,7 @@ class RollSearch:
                 self._counted(usable.roll.eur_per_um - self._cheapest_web),
                 self._counted(usable.roll.eur_per_um),
                 self._counted(usable.taking_eur),
+                min(self._stub, self._counted(usable.tail_um * usable.roll.eur_per_um)),
                 usable.roll.mounted,
                 0,
             )
@@ -249,9 +260,11 @@ class RollSearch:
         return known
 
     def _sorted_by_worth(self) -> list[tuple[int, int, int]]:
-        """(bit, length less what a roll end wastes, price of taking) of the rolls, least price a µm first."""
+        """(bit, length less what a roll end wastes, price of taking and leaving) of the rolls, the least
+        price a µm first.
+        """
         worth = [
-            (roll.bit, length, roll.taking)
+            (roll.bit, length, roll.taking + roll.leaving)
             for roll in self._rolls
             if (length := sum(piece[1] for piece in roll.pieces) - self._least_waste) > 0
         ]
@@ -286,7 +299,7 @@ class RollSearch:
 
     def _keep(self, kept: dict[tuple[int, int, int, bool, int], list[_Beginning]], new: _Beginning) -> None:
         # Between spots little is given up while a flaw is to come: not worth the comparisons.
-        alone = new.runs_through or self._goes_on(new) or self._most[new.spot] is not None
+        alone = new.open_roll >= 0 or self._most[new.spot] is not None
         apart = new.spot if alone or self._flawed & ~new.rolls else -1
         key = (new.rolls, new.open_roll, new.open_piece, new.runs_through, apart)
         alike = kept.setdefault(key, [])
@@ -303,25 +316,62 @@ class RollSearch:
             return False
         if one.spot != other.spot and other.spot < self._back_to[one.spot]:
             return False
+        more = self._waste[other.spot] - self._waste[one.spot]
         places = [other.first, other.last]
         if other.first < one.first:
             if one.runs_through or self._flagged & ~one.rolls or self._goes_on(one):
                 return False
+            whole = one.first + more - self._least_stub
             places += [
                 place
-                for place in (one.first, one.first - self._least_stub + 1)
+                for place in (one.first, one.first - 1, whole + 1, whole)
                 if other.first < place < other.last
             ]
-        loses_all = bool(self._flawed & ~one.rolls)
+        cuts_out = one.open_roll >= 0 or bool(self._flawed & ~one.rolls)
         for place in places:
             at = max(place, one.first)
-            later = at - place
-            if one.spot != other.spot:
-                later += self._waste[other.spot] - self._waste[one.spot]
-            lost = self._dearest * later if loses_all or later < self._least_stub else 0
+            later = at - place + more
+            lost = self._lost_in_piece(one.spot, later) if cuts_out else self._lost(later)
             if one.cost + one.slope * (at - one.first) + lost > other.cost + other.slope * (
                 place - other.first
             ):
+                return False
+        return cuts_out or other.first >= one.first - 1 or self._leaves_out(one, other)
+
+    def _lost(self, later: int) -> int:
+        """The most that is lost of a roll, or paid for its stub, by its giving so much less."""
+        if later >= self._least_stub:
+            return self._stub if later else 0
+        as_stub = self._stub - self._least_price * (self._least_stub - later)
+        return max(self._dearest * later, as_stub) if later else 0
+
+    def _lost_in_piece(self, spot: int, later: int) -> int:
+        """The same where pieces may be cut out: with all that they give, and what their roll ends waste. The
+        open roll may be left, and another lose.
+        """
+        if not later:
+            return 0
+        cut_out = max(0, self._dearest * self._waste[spot] - self._eur[spot]) * self._most_pieces
+        as_stub = max(0, self._stub - self._least_price * self._least_stub)
+        return self._dearest * later + cut_out + 2 * as_stub
+
+    def _leaves_out(self, one: _Beginning, other: _Beginning) -> bool:
+        """Whether the one costs no more even where rolls that end before it are left out."""
+        left = self._left(one.rolls).takings
+        if len(left) == 1:
+            return True
+        last = min(other.last, one.first - 1)
+        gained = min(other.cost, other.cost + other.slope * (last - other.first)) - one.cost + left[1]
+        if self._stub - self._least_end > gained:
+            return False
+        for spot in range(one.spot, other.spot - 1, -1):
+            away = one.first - min(self._last[spot], one.first - 1)
+            if away >= self._least_stub:
+                return True
+            more = self._waste[spot] - self._waste[one.spot]
+            later = one.first - max(self._first[spot], other.first + 1) + more
+            later = min(later, self._least_stub - 1)
+            if later >= away + more and self._lost(later) - self._eur[spot] > gained:
                 return False
         return True
 
@@ -368,7 +418,7 @@ class RollSearch:
             is_final = piece == len(roll.pieces) - 1
             stub = rest - self._least_stub
             stub = min(stub, most - 1 if is_final else most)
-            lines = _ends_with_stub(ends, stub, roll.dearer)
+            lines = _ends_with_stub(ends, stub, roll.dearer, self._stub)
             least = max(1, min(stub + 1, most))
             if stub < most:
                 lines += _ends_with_loss(ends, least, most, rest, roll.dearer, roll.price)
@@ -500,8 +550,8 @@ Ends = tuple[int, int, int, int]
 """Ends [first, last] of a beginning, cost at the first, and slope."""
 
 
-def _ends_with_stub(ends: Ends, most: int, dearer: int) -> list[Linear]:
-    """Ends after 1 to `most` µm more at `dearer` a µm, nothing being lost.
+def _ends_with_stub(ends: Ends, most: int, dearer: int, stub: int) -> list[Linear]:
+    """Ends after 1 to `most` µm more at `dearer` a µm, nothing being lost, `stub` being paid.
 
     Where an end of the beginning that is later by 1 µm costs no more than 1 µm of the piece, only its last
     end is gone on from: all ends up to there it has itself.
@@ -509,6 +559,7 @@ def _ends_with_stub(ends: Ends, most: int, dearer: int) -> list[Linear]:
     first, last, cost, slope = ends
     if most < 1:
         return []
+    cost += stub
     if slope <= dearer:
         return [(last + 1, last + most, cost + slope * (last - first) + dearer, dearer, None, last)]
     lines: list[Linear] = [(first + 1, first + most, cost + dearer, dearer, None, first)]

@@ -126,6 +126,8 @@ class StockRules:
         Price of every day by which a roll is younger than the oldest that could be taken.
     most_trim_um
         How much wider than needed a roll may be that is slit down; 0: rolls are never slit.
+    stub_eur
+        Price of taking a rest back to the store, once for every rest that goes there.
     """
 
     least_stub_um: int = 0
@@ -133,10 +135,12 @@ class StockRules:
     open_eur: Fraction = Fraction(0)
     age_eur_per_day: Fraction = Fraction(0)
     most_trim_um: int = 0
+    stub_eur: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
         checks = Checks("stock rules")
-        for name in ("least_stub_um", "core_tail_um", "open_eur", "age_eur_per_day", "most_trim_um"):
+        prices = ("open_eur", "age_eur_per_day", "stub_eur")
+        for name in ("least_stub_um", "core_tail_um", "most_trim_um", *prices):
             checks.not_negative(name, getattr(self, name))
         checks.done()
 

@@ -27,6 +27,8 @@ class StubCost:
         Rolls opened.
     age_eur
         Days by which rolls are younger than the oldest that could be taken.
+    taking_back_eur
+        Rests taken back to the store, each as often as it goes there.
     """
 
     cut_out_eur: Fraction = Fraction(0)
@@ -35,6 +37,7 @@ class StubCost:
     trim_eur: Fraction = Fraction(0)
     opening_eur: Fraction = Fraction(0)
     age_eur: Fraction = Fraction(0)
+    taking_back_eur: Fraction = Fraction(0)
 
     @property
     def total_eur(self) -> Fraction:

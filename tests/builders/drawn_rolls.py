@@ -19,7 +19,11 @@ from tests.builders.days import DayShape, drawn_day, drawn_order
 M_UM = 1_000_000
 DAY_MS = 86_400_000
 RULES = StockRules(
-    least_stub_um=60 * M_UM, core_tail_um=3 * M_UM, open_eur=Fraction(2), age_eur_per_day=Fraction(1, 20)
+    least_stub_um=60 * M_UM,
+    core_tail_um=3 * M_UM,
+    open_eur=Fraction(2),
+    age_eur_per_day=Fraction(1, 20),
+    stub_eur=Fraction(3),
 )
 
 

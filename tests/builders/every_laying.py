@@ -145,14 +145,15 @@ class EveryLaying:
             left_at = mark.from_um + waste + good
             rest = candidate.length_um - left_at
             is_out = left_at >= marks[-1].to_um
-            lost = rest if is_out or rest < self.prices.least_stub_um else 0
+            is_lost = is_out or rest < self.prices.least_stub_um
+            left_eur = rest * candidate.eur_per_um if is_lost else self.prices.stub_eur
             if there == self.length:
-                self._lay(there, taken, counts, paid + lost * candidate.eur_per_um)
+                self._lay(there, taken, counts, paid + left_eur)
                 continue
             more = self._counted(there, counts)
             if more is None:
                 continue
-            self._lay(there, taken, more, paid + lost * candidate.eur_per_um)
+            self._lay(there, taken, more, paid + left_eur)
             end = self._end(there)
             if end is None:
                 raise ValueError("an end where none may be")
@@ -201,6 +202,7 @@ def drawn_choice(seed: int) -> tuple[Stretch, tuple[Candidate, ...], StockRules]
     prices = StockRules(
         rng.randint(0, 4), rng.randint(0, 1), Fraction(rng.randint(0, 4)), Fraction(rng.randint(0, 2), 7)
     )
+    prices = replace(prices, stub_eur=Fraction(rng.choice((0, 0, 1, 2, 5, 12)), 2))
     return stretch, candidates, prices
 
 

@@ -125,7 +125,7 @@ def stubs_eur(play: Replay) -> Fraction:
         return Fraction(0)
     cost = rolls.cost
     lost_eur = cost.cut_out_eur + cost.core_eur + cost.scrap_eur + cost.trim_eur
-    return lost_eur + cost.opening_eur + cost.age_eur
+    return lost_eur + cost.opening_eur + cost.taking_back_eur + cost.age_eur
 
 
 def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[str]:

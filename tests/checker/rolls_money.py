@@ -40,7 +40,7 @@ def roll_cost_complaints(
 
 
 def roll_costs(stretch: StretchWeb, choice: RollChoice, store: RollStore, weights: Weights) -> RollCosts:
-    """Good web, what is cut out, lost at the core or scrapped, opening, age, and roll ends."""
+    """Good web, what is cut out, lost at the core or scrapped, opening, taking back, age, and roll ends."""
     costs: RollCosts = {}
     for roll_id, uses in uses_by_roll(choice.uses).items():
         roll = store.rolls[roll_id]
@@ -53,6 +53,8 @@ def roll_costs(stretch: StretchWeb, choice: RollChoice, store: RollStore, weight
         lost = _LOST.get(rest_kind(roll, end_um, store.rules))
         if lost is not None:
             _add(costs, lost, roll_id, (roll.length_um - end_um) * eur_per_um)
+        else:
+            _add(costs, CostKind.TAKING_BACK, roll_id, store.rules.stub_eur)
         if not store.is_opened(roll):
             _add(costs, CostKind.OPENING, roll_id, store.rules.open_eur)
         _add(costs, CostKind.AGE, roll_id, age_eur(stretch, roll, store))

@@ -41,6 +41,7 @@ BAD: list[tuple[Callable[[], object], str]] = [
     (lambda: Roll("r", 9, flaws=(Flaw(SPLICE, 5, 5), Flaw(SPLICE, 5, 5))), "behind the flaw before it"),
     (lambda: StockRules(core_tail_um=-1), "core_tail_um must not be negative"),
     (lambda: StockRules(open_eur=Fraction(-1)), "open_eur must not be negative"),
+    (lambda: StockRules(stub_eur=Fraction(-1)), "stub_eur must not be negative"),
     (lambda: StockRules(most_trim_um=-1), "most_trim_um must not be negative"),
     (lambda: StockedWidth(5, rolls=(Roll("r", 9),)), "on_hand_um must be what they give of 9"),
     (lambda: StockedWidth(5, 10, rolls=(Roll("r", 9),)), "on_hand_um must be what they give of 9"),

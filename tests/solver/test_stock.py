@@ -28,6 +28,7 @@ from solver.roll_choice import (
 from solver.rolls import StockRules
 from solver.stock import choose_rolls
 from solver.stretches import Segment, SegmentKind, Stretch
+from solver.stub_cost import StubCost
 from tests.builders.every_laying import EveryLaying, drawn_choice
 
 M = 1_000_000
@@ -295,6 +296,54 @@ def test_two_rolls_on_one_unwind_are_refused() -> None:
 def test_parts_beyond_the_end_of_a_roll_are_refused() -> None:
     with pytest.raises(ValueError, match="in order and inside the roll"):
         Candidate("a", 100, (Part(0, 120),), WEB_EUR)
+
+
+def test_a_rest_that_goes_back_to_the_store_is_paid_for_once() -> None:
+    found = choice([version(400)], [roll("a", 500)], StockRules(stub_eur=Fraction(3)))
+    assert paid(found, CostKind.TAKING_BACK) == 3
+    assert found.stub_cost == StubCost(taking_back_eur=Fraction(3))
+    assert found.total_eur == 400 * M * WEB_EUR + 3
+
+
+def test_what_runs_out_is_scrapped_or_never_opened_is_not_taken_back() -> None:
+    prices = StockRules(least_stub_um=100 * M, core_tail_um=3 * M, stub_eur=Fraction(3))
+    for length_m, kind in ((403, RestKind.RUN_OUT), (410, RestKind.SCRAP)):
+        found = choice([version(400)], [roll("a", length_m), roll("b", 900)], prices)
+        assert [rest.kind for rest in found.rests] == [kind]
+        assert paid(found, CostKind.TAKING_BACK) == 0
+
+
+@pytest.mark.parametrize(("stub_eur", "kind"), [(0, RestKind.STUB), (3, RestKind.RUN_OUT)])
+def test_a_roll_runs_out_where_its_core_costs_less_than_taking_its_rest_back(
+    stub_eur: int, kind: RestKind
+) -> None:
+    """Left at the strip after 400 m it is a stub of 103 m; run out on the next strip, it loses its core."""
+    prices = StockRules(least_stub_um=100 * M, core_tail_um=3 * M, stub_eur=Fraction(stub_eur))
+    segments = [
+        *(strip(10), version(390, rule=SpliceRule.NEVER)),
+        *(strip(10, 1), version(90, 1, rule=SpliceRule.NEVER)),
+        *(strip(10, 2), version(600, 2, rule=SpliceRule.NEVER)),
+    ]
+    late = replace(roll("long", 900), available_ms=10)
+    segments = [replace(segment, needed_ms=10 * (segment.run > 0)) for segment in segments]
+    found = choice(segments, [roll("a", 503), late], prices)
+    assert order(found) == ["a", "long"]
+    assert found.rests[0].kind is kind
+
+
+def test_a_short_roll_between_two_that_run_out_is_not_passed_over() -> None:
+    """R runs out at a strip that costs nothing, but B would leave scrap then: A comes between them."""
+    free = replace(strip(1), roll_end_um=0, roll_end_eur=Fraction(0))
+    never = replace(version(1), splice_rule=SpliceRule.NEVER, roll_end_um=0, roll_end_eur=Fraction(0))
+    lengths = ((free, 5, 0), (never, 3, 1), (free, 0, 2), (never, 4, 2), (free, 0, 3), (never, 10, 3))
+    segments = [
+        replace(segment, length_um=length_m * M, run=run, job=f"job {run}", needed_ms=10 * (run > 0))
+        for segment, length_m, run in lengths
+    ]
+    rolls = [roll("R", 12), *(replace(roll(*each), available_ms=5) for each in (("A", 8), ("B", 14)))]
+    found = choice(segments, rolls, StockRules(least_stub_um=5 * M))
+    assert order(found) == ["R", "A", "B"]
+    assert found.total_eur == 22 * M * WEB_EUR
 
 
 @pytest.mark.parametrize("first_seed", range(0, 300, 50))

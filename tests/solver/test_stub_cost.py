@@ -13,7 +13,7 @@ from solver.account import account
 from solver.baselines import as_entered
 from solver.explain_difference import Cause, CostItem, cost_items, difference
 from solver.problem import Problem
-from solver.roll_choice import RollChoice
+from solver.roll_choice import RestKind, RollChoice
 from solver.roll_ledger import RollPart, roll_ledger
 from solver.roll_plan import with_rolls
 from solver.search.solve import Progress, solve
@@ -69,7 +69,7 @@ def test_they_count_once_under_every_goal_and_change_nothing_else(seed: int, goa
 @settings(max_examples=20, deadline=None)
 @given(SEEDS, GOAL_NAMES)
 def test_they_are_what_became_of_the_rolls(seed: int, goal: str) -> None:
-    """Every metre that is lost without running, at its price, and every roll taken for a stretch."""
+    """Every metre that is lost without running, at its price, every roll opened and every rest taken back."""
     problem, order = rolled_day(seed, seed)
     with_ends, plan = with_rolls(problem, order, GOALS[goal])
     if not plan.settled:
@@ -81,15 +81,17 @@ def test_they_are_what_became_of_the_rolls(seed: int, goal: str) -> None:
             if piece.part in lost_eur:
                 stock = Stock(stocks[piece.roll], piece.width_um)
                 lost_eur[piece.part] += piece.length_um * problem.eur_per_um(stock)
-    taken = sum(
-        len({use.roll for use in each.choice.uses})
+    taken_back = sum(
+        rest.kind is RestKind.STUB
         for each in plan.stretches
         if isinstance(each.choice, RollChoice)
+        for rest in each.choice.rests
     )
     stubs = plan.sequence.cost.stubs
     assert stubs is not None
     assert (stubs.cut_out_eur, stubs.core_eur, stubs.scrap_eur) == tuple(lost_eur.values())
-    assert stubs.opening_eur == taken * RULES.open_eur
+    assert stubs.opening_eur == len(plan.opened) * RULES.open_eur
+    assert stubs.taking_back_eur == taken_back * RULES.stub_eur
     assert stubs.trim_eur == 0
     assert stubs.age_eur >= 0
 
