@@ -477,9 +477,15 @@ class StockRules(Contract):
         default=Decimal(3), description="Lost at the core of every roll that runs to its end."
     )
     open_eur: Euro = Field(default=Decimal(2), description="Price of opening a new roll.")
+    stub_eur: Euro = Field(
+        default=Decimal(3),
+        description="Price of taking a rest back to the store, once for every rest that goes there: "
+        "wrapping, labelling, carrying.",
+    )
     age_eur_per_day: Euro = Field(
-        default=Decimal("0.05"),
-        description="Price of every day by which a roll is younger than the oldest that could be taken.",
+        default=Decimal("0.01"),
+        description="Price of every day by which a roll is younger than the oldest that could be taken: it "
+        "breaks ties between rolls and should outweigh nothing else.",
     )
     most_trim_mm: MillimetresOrZero = Field(
         default=Decimal(30),

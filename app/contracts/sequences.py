@@ -238,6 +238,9 @@ class StubCost(Contract):
     scrap_eur: Number = Field(description="Rests too short to be kept.")
     trim_eur: Number = Field(description="Strips cut off wider rolls.")
     opening_eur: Number = Field(description="Rolls opened.")
+    taking_back_eur: Number = Field(
+        default=Decimal(0), description="Rests taken back to the store, each as often as it goes there."
+    )
     age_eur: Number = Field(description="Days by which rolls are younger than the oldest there was.")
 
     @property
@@ -249,6 +252,7 @@ class StubCost(Contract):
             ("rests too short to keep", self.scrap_eur),
             ("strips cut off wider rolls", self.trim_eur),
             ("rolls opened", self.opening_eur),
+            ("rests taken back", self.taking_back_eur),
             ("younger rolls taken", self.age_eur),
         )
 
@@ -268,7 +272,8 @@ class Cost(Contract):
     )
     stubs_eur: Number = Field(
         default=Decimal(0),
-        description="What chosen rolls cost besides their splices: stubs too short, cores, openings …",
+        description="What chosen rolls cost besides their splices: rests taken back or too short, cores, "
+        "openings …",
     )
     stubs: StubCost | None = Field(
         default=None, description="The same part by part; none: no rolls are chosen."

@@ -124,6 +124,7 @@ def note_stock_rules(plant: Plant, file: str, findings: Findings) -> None:
     findings.note(
         f"{file}: stock_rules is not in the plant: rests of {plain_number(rules.least_stub_m)} m are kept, "
         f"{plain_number(rules.core_tail_m)} m are lost at a core, opening one costs {rules.open_eur:.2f} €, "
+        f"taking a rest back {rules.stub_eur:.2f} €, "
         f"a day by which it is younger {rules.age_eur_per_day:.2f} €, and it may be slit where it is up to "
         f"{plain_number(rules.most_trim_mm)} mm too wide: figures of ours without a source."
     )

@@ -39,6 +39,7 @@ _WORDS = {
     "late_eur_per_h": "price of an hour of lateness",
     "moved_run_eur": "price of a moved run",
     "open_eur": "price of opening a roll",
+    "stub_eur": "price of taking a rest back",
     "age_eur_per_day": "price of a younger roll",
     "least_stub_m": "shortest stub worth keeping",
     "core_tail_m": "metres lost at a core",

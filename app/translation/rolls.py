@@ -67,6 +67,7 @@ def stock_rules_of(rules: StockRules) -> solver_rolls.StockRules:
         least_stub_um=um_from_m(rules.least_stub_m),
         core_tail_um=um_from_m(rules.core_tail_m),
         open_eur=Fraction(rules.open_eur),
+        stub_eur=Fraction(rules.stub_eur),
         age_eur_per_day=Fraction(rules.age_eur_per_day),
         most_trim_um=um_from_mm(rules.most_trim_mm),
     )

@@ -309,6 +309,7 @@ def _stub_cost(cost: StubCost) -> contracts.StubCost:
         scrap_eur=rounded(cost.scrap_eur),
         trim_eur=rounded(cost.trim_eur),
         opening_eur=rounded(cost.opening_eur),
+        taking_back_eur=rounded(cost.taking_back_eur),
         age_eur=rounded(cost.age_eur),
     )
 

@@ -114,7 +114,7 @@ def test_rules_of_stock_are_translated() -> None:
     plant = sample_plant() | {"stock_rules": {"least_stub_m": 80, "core_tail_m": 2.5, "open_eur": 1}}
     rules = solver_plant_of(Plant.model_validate_json(json.dumps(plant)), CLOCK).stock_rules
     assert (rules.least_stub_um, rules.core_tail_um) == (80 * UM_PER_M, 2_500_000)
-    assert (float(rules.open_eur), float(rules.age_eur_per_day)) == (1, 0.05)
+    assert (float(rules.open_eur), float(rules.stub_eur), float(rules.age_eur_per_day)) == (1, 3, 0.01)
     assert rules.most_trim_um == 30_000
 
 

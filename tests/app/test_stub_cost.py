@@ -37,12 +37,13 @@ STUBS = StubCost(
     scrap_eur=Decimal(4),
     trim_eur=Decimal(0),
     opening_eur=Decimal(6),
+    taking_back_eur=Decimal(9),
     age_eur=Decimal("0.75"),
 )
-SUM_EUR = Decimal("14.5")
+SUM_EUR = Decimal("23.5")
 SENTENCE = (
-    "Stubs 14.50 €: web cut out 1.50 €, core tails 2.25 €, rests too short to keep 4.00 €, rolls opened "
-    "6.00 €, younger rolls taken 0.75 €."
+    "Stubs 23.50 €: web cut out 1.50 €, core tails 2.25 €, rests too short to keep 4.00 €, rolls opened "
+    "6.00 €, rests taken back 9.00 €, younger rolls taken 0.75 €."
 )
 
 
@@ -104,7 +105,7 @@ def test_every_part_is_rounded_by_itself_and_they_add_up_to_the_cost() -> None:
 
 def test_the_file_of_a_sequence_has_them_part_by_part() -> None:
     written = json.loads(STUBBED.sequence.model_dump_json())["cost"]
-    assert (written["stubs_eur"], written["stubs"]["opening_eur"]) == (14.5, 6)
+    assert (written["stubs_eur"], written["stubs"]["opening_eur"]) == (23.5, 6)
     assert json.loads(PLAIN.sequence.model_dump_json())["cost"]["stubs"] is None
 
 
@@ -112,7 +113,7 @@ def test_the_page_on_a_screen_has_a_column_and_a_sentence_of_them_only_where_rol
     page, plain = console_text(STUBBED), console_text(PLAIN)
     assert SENTENCE in page
     assert "stubs" in page
-    assert "14.50" in page
+    assert "23.50" in page
     assert "stubs" not in plain.lower()
 
 
@@ -127,7 +128,7 @@ def test_so_has_the_report() -> None:
     page = Page(html)
     assert any(SENTENCE in text for text in page.texts("p"))
     assert "stubs" in page.texts("th")
-    assert "this order: stubs 15 €" in html
+    assert "this order: stubs 24 €" in html
     assert "stubs" not in plain.lower()
 
 
