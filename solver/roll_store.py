@@ -85,10 +85,12 @@ class RollStore:
             cut_outs=tuple(map(self._in_whole_roll, choice.cut_outs)),
             rests=tuple(map(self._in_whole_roll, choice.rests)),
         )
+        for use in taken.uses:
+            self._used_um[use.roll] = use.to_um
+            self._free_ms[use.roll] = end_ms
         for rest in taken.rests:
-            goes_back = rest.kind is RestKind.STUB
-            self._used_um[rest.roll] = rest.from_um if goes_back else rest.to_um
-            self._free_ms[rest.roll] = end_ms
+            if rest.kind is not RestKind.STUB:
+                self._used_um[rest.roll] = rest.to_um
         return taken
 
     def _is_here(self, stretch: LineStretch, roll: Roll) -> bool:

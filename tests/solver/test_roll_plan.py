@@ -133,3 +133,23 @@ def test_a_roll_on_the_unwind_is_there_for_the_first_stretch_alone() -> None:
     assert [run.stock.substrate for run in plan.sequence.runs] == ["film", "paper"]
     assert [use.roll for choice in choices_of(plan) for use in choice.uses] == ["store"]
     assert plan.sequence.runs[1].roll_ends == ()
+
+
+def test_a_roll_that_ran_to_its_very_end_is_gone() -> None:
+    """No core tail, and exactly what the first stretch takes: nothing is left of it, not even a rest."""
+    line = replace(worked_line("H"), present=PresentState())
+    jobs = [worked_job(name, web_m=200) for name in ("first", "again")]
+    film = worked_job("film", "substrate", "inkjet", web_m=50)
+    problem = worked_problem(line, jobs[0], film, jobs[1])
+    first = next(iter(account(problem, as_entered(problem), Weights()).runs))
+    assert first.changeover is not None
+    first_um = 200 * M_UM + first.changeover.waste_um
+    rolls = (Roll("exact", first_um), Roll("out of date by then", 900 * M_UM, best_before_ms=60_000))
+    paper, *others = problem.plant.substrates
+    paper = replace(paper, widths=(StockedWidth.by_roll(paper.widths[0].width_um, rolls, 0),))
+    problem = replace(problem, plant=replace(problem.plant, substrates=(paper, *others)))
+    _, plan = with_rolls(problem, as_entered(problem), Weights())
+    (choice,) = choices_of(plan)
+    assert [(use.roll, use.to_um) for use in choice.uses] == [("exact", first_um)]
+    assert choice.rests == ()
+    assert [stretch.first_ms > 0 for stretch, _ in plan.shortages] == [True]
