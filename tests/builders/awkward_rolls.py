@@ -1,6 +1,6 @@
 """Rolls as awkward as they come, for a queue that has been ordered: beside those of `drawn_rolls` some that
-are reserved, on an unwind, out of date in the middle of the day or still to come; and jobs that mind their
-splices.
+are reserved, on an unwind, out of date in the middle of the day or still to come, or a little wider than any
+job needs; and jobs that mind their splices.
 """
 
 from __future__ import annotations
@@ -20,9 +20,10 @@ from solver.rolls import Roll
 from solver.sequence import Order
 from solver.weights import Weights
 from tests.builders.days import DayShape, drawn_day, drawn_order
-from tests.builders.drawn_rolls import RULES, with_drawn_rolls
+from tests.builders.drawn_rolls import RULES, drawn_roll, with_drawn_rolls
 
 MIN_MS = 60_000
+WIDER_UM = 5_000
 Drawn = tuple[Problem, Order]
 
 
@@ -33,9 +34,13 @@ def awkward_day(seed: int, lines: int, jobs: int = 7) -> Drawn:
         seed, DayShape(jobs=jobs, lines=lines, limited_stock=False, splits=rng.random() < 0.3)
     )
     problem = replace(problem, jobs=tuple(_minding(rng, job) for job in problem.jobs))
+    problem = _with_substrates(problem, _with_wider)
     order = drawn_order(problem, seed)
     problem = with_drawn_rolls(problem, account(problem, order, Weights()), seed)
     problem = _with_substrates(problem, lambda substrate: _awkward(rng, problem, substrate))
+    problem = _with_substrates(problem, lambda substrate: _with_rolls_to_slit(rng, substrate))
+    rules = replace(RULES, most_trim_um=rng.choice((0, WIDER_UM, 3 * WIDER_UM)))
+    problem = replace(problem, plant=replace(problem.plant, stock_rules=rules))
     return _started(rng, _mounted(rng, problem), order), order
 
 
@@ -49,6 +54,32 @@ def _minding(rng: random.Random, job: Job) -> Job:
 def _with_substrates(problem: Problem, altered: Callable[[Substrate], Substrate]) -> Problem:
     substrates = tuple(altered(substrate) for substrate in problem.plant.substrates)
     return replace(problem, plant=replace(problem.plant, substrates=substrates))
+
+
+def _with_wider(substrate: Substrate) -> Substrate:
+    """The substrate with widths that are wider than those it has, which jobs take where those do not do."""
+    there_um = [stocked.width_um for stocked in substrate.widths]
+    widths_um = {width_um + more * WIDER_UM for width_um in there_um for more in (0, 1, 2)}
+    found = tuple(StockedWidth(width_um) for width_um in sorted(widths_um - set(there_um)))
+    return replace(substrate, widths=(*substrate.widths, *found))
+
+
+def _with_rolls_to_slit(rng: random.Random, substrate: Substrate) -> Substrate:
+    """Rolls of widths that nobody takes."""
+    widths = tuple(
+        stocked
+        if stocked.rolls
+        else StockedWidth.by_roll(
+            stocked.width_um,
+            tuple(
+                drawn_roll(rng, f"{substrate.code}-{stocked.width_um // 1000}-{number}")
+                for number in range(rng.randint(1, 3))
+            ),
+            RULES.core_tail_um,
+        )
+        for stocked in substrate.widths
+    )
+    return replace(substrate, widths=widths)
 
 
 def _awkward(rng: random.Random, problem: Problem, substrate: Substrate) -> Substrate:
@@ -118,7 +149,9 @@ def _on_unwind(problem: Problem, code: str, stocked: StockedWidth, roll: Roll, l
 
 
 def without_lost_metres(problem: Problem) -> Problem:
-    """The day on lines whose splices and stops lose no web: only minutes tell that a roll ended."""
+    """The day on lines whose splices and stops lose no web, and with rolls that run to the very end: only
+    minutes tell that a roll ended.
+    """
     lines = tuple(replace(line, splice_um=0, restart_um=0, settle_um=0) for line in problem.plant.lines)
-    rules = replace(problem.plant.stock_rules, open_eur=Fraction(0))
+    rules = replace(problem.plant.stock_rules, open_eur=Fraction(0), core_tail_um=0)
     return replace(problem, plant=replace(problem.plant, lines=lines, stock_rules=rules))

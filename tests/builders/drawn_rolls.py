@@ -60,12 +60,12 @@ def _rolled(rng: random.Random, stocked: StockedWidth, name: str, need_um: int) 
     rolls: list[Roll] = []
     given_um = 0
     while given_um < 3 * need_um // 2 + 400 * M_UM or len(rolls) < 3:
-        rolls.append(_roll(rng, f"{name}-{len(rolls) + 1}"))
+        rolls.append(drawn_roll(rng, f"{name}-{len(rolls) + 1}"))
         given_um += rolls[-1].usable_um(RULES.core_tail_um)
     return StockedWidth.by_roll(stocked.width_um, tuple(rolls), RULES.core_tail_um)
 
 
-def _roll(rng: random.Random, name: str) -> Roll:
+def drawn_roll(rng: random.Random, name: str) -> Roll:
     """A whole roll, a rest, or one with flaws."""
     length_um = rng.choice((2000, 1500, rng.randint(80, 900))) * M_UM
     flaws: list[Flaw] = []

@@ -16,9 +16,9 @@ from tests.checker.rolls_laid import (
     rest_complaints,
     roll_complaints,
     roll_end_complaints,
-    stock_complaints,
 )
-from tests.checker.rolls_money import roll_cost_complaints
+from tests.checker.rolls_money import roll_cost_complaints, stub_complaints
+from tests.checker.rolls_slit import lacking_complaints, stock_complaints, width_complaints
 from tests.checker.rolls_splices import defect_complaints, ends_of, splice_complaints
 from tests.checker.rolls_store import RollStore, usable_um
 from tests.checker.rolls_web import RollLedger, StretchWeb, stretch_webs
@@ -74,6 +74,8 @@ def plan_complaints(play: Replay, plan: RollPlan, ledger: Ledger, rolls: RollLed
         chosen.append((web, said.choice))
         store.take(web, said.choice)
     complaints += roll_complaints(store, rolls, ledger) + defect_complaints(store, rolls)
+    complaints += width_complaints(store, rolls) + lacking_complaints(store, plan)
+    complaints += stub_complaints(play.problem, plan)
     first_of_line = {web.line: web for web in webs if web.is_first}
     return complaints + holding_complaints(tuple(chosen), store, first_of_line)
 
@@ -113,7 +115,7 @@ def shortage_complaints(web: StretchWeb, shortage: Shortage, store: RollStore) -
         complaints.append(f"{where}: run {shortage.run}, which lacks web, is not of it")
     else:
         complaints += differs(where, "missing from ms", shortage.needed_ms, needs[shortage.run])
-    for roll in store.by_stock.get(web.stock, ()):
+    for roll in store.of_stock(web.stock):
         used_um = store.used_um.get(roll.id, 0)
         there_ms = max(roll.arrives_ms, store.free_ms.get(roll.id, 0))
         in_time = there_ms <= web.first_ms and store.could_take(web, roll)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import accumulate, groupby, pairwise
+from itertools import accumulate, pairwise
 
 from solver.roll_choice import CutOut, Place, Rest, RestKind, RollChoice, Shortage
 from solver.roll_ledger import RollPart, RollPiece
@@ -143,21 +143,6 @@ def roll_end_complaints(stretch: StretchWeb, ends: tuple[Laid, ...]) -> list[str
 
 def _piece_at(stretch: StretchWeb, at_um: int) -> Piece:
     return next(piece for piece in stretch.pieces if piece.to_um > at_um)
-
-
-def stock_complaints(stretch: StretchWeb, choice: RollChoice, store: RollStore) -> list[str]:
-    """Rolls are of the stretch's substrate and width, and each is put on its unwind once."""
-    complaints = []
-    for roll_id in dict.fromkeys(use.roll for use in choice.uses):
-        if roll_id not in store.rolls:
-            complaints.append(f"{stretch.name}: there is no roll {roll_id}")
-            continue
-        complaints += differs(
-            f"{stretch.name}, roll {roll_id}", "stock", store.stocks[roll_id], stretch.stock
-        )
-    order = [roll for roll, _ in groupby(choice.uses, key=lambda use: use.roll)]
-    twice = [roll for roll, count in Counter(order).items() if count > 1]
-    return complaints + [f"{stretch.name}: roll {roll} is put on twice" for roll in twice]
 
 
 def rest_complaints(stretch: StretchWeb, choice: RollChoice, store: RollStore) -> list[str]:

@@ -20,7 +20,7 @@ def ends_of(stretch: StretchWeb, choice: RollChoice, store: RollStore) -> tuple[
     make way for it.
     """
     laid = laid_uses(stretch, choice)
-    mounted = [roll.id for roll in store.by_stock.get(stretch.stock, ()) if store.is_mounted(stretch, roll)]
+    mounted = [roll.id for roll in store.of_stock(stretch.stock) if store.is_mounted(stretch, roll)]
     goes_on = not mounted or (laid[0].use.roll in mounted and laid[0].use.from_um == 0)
     return laid[1:] if goes_on else laid
 

@@ -17,14 +17,14 @@ from tests.checker.rolls_web import StretchWeb
 class RollStore:
     """The rolls of a plant while stretches are served.
 
-    `used_um` is how much of a roll is gone for good; `free_ms` is when it comes off its line; `begun` are
-    the lines that have begun with their first stretch, and when.
+    `used_um` is how much of a roll is gone for good; `free_ms` is when it comes off its line; `slit_to` is
+    the stock that a wider roll was slit to.
     """
 
     problem: Problem
     used_um: dict[str, int] = field(default_factory=dict)
     free_ms: dict[str, int] = field(default_factory=dict)
-    begun_ms: dict[str, int] = field(default_factory=dict)
+    slit_to: dict[str, Stock] = field(default_factory=dict)
 
     @property
     def rules(self) -> StockRules:
@@ -32,7 +32,7 @@ class RollStore:
 
     @cached_property
     def by_stock(self) -> dict[Stock, tuple[Roll, ...]]:
-        """The stocks that are followed by roll."""
+        """The stocks that are followed by roll, with the rolls that are in store as wide as that."""
         return {
             Stock(substrate.code, stocked.width_um): stocked.rolls
             for substrate in self.problem.plant.substrates
@@ -45,13 +45,24 @@ class RollStore:
         return {roll.id: roll for rolls in self.by_stock.values() for roll in rolls}
 
     @cached_property
-    def stocks(self) -> dict[str, Stock]:
+    def in_store_as(self) -> dict[str, Stock]:
+        """What a roll was before anything was done with it."""
         return {roll.id: stock for stock, rolls in self.by_stock.items() for roll in rolls}
+
+    def stock_of(self, roll: Roll) -> Stock:
+        """What a roll is now: as wide as it was slit to."""
+        return self.slit_to.get(roll.id, self.in_store_as[roll.id])
+
+    def of_stock(self, stock: Stock) -> list[Roll]:
+        """All rolls that are of a stock now, those slit to its width with them."""
+        return [roll for roll in self.rolls.values() if self.stock_of(roll) == stock]
 
     def take(self, stretch: StretchWeb, choice: RollChoice) -> None:
         """Note what a stretch uses of its rolls."""
         for roll_id, uses in uses_by_roll(choice.uses).items():
             roll, left_at_um = self.rolls[roll_id], uses[-1].to_um
+            if self.stock_of(roll) != stretch.stock:
+                self.slit_to[roll_id] = stretch.stock
             kept = rest_kind(roll, left_at_um, self.rules) is RestKind.STUB
             self.used_um[roll_id] = left_at_um if kept else roll.length_um
             self.free_ms[roll_id] = stretch.end_ms

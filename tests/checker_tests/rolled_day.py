@@ -1,4 +1,6 @@
-"""A day made for rolls: two lines and an idle one, a roll or a job for every rule that rolls may break."""
+"""A day made for rolls: two lines, and a wider one that begins when they are done; a roll or a job for every
+rule that rolls may break.
+"""
 
 from __future__ import annotations
 
@@ -22,8 +24,15 @@ from tests.checker.web import Ledger
 
 DAY_MS = 86_400_000
 RULES = StockRules(
-    least_stub_um=60 * M_UM, core_tail_um=3 * M_UM, open_eur=Fraction(2), age_eur_per_day=Fraction(1, 20)
+    least_stub_um=60 * M_UM,
+    core_tail_um=3 * M_UM,
+    open_eur=Fraction(2),
+    age_eur_per_day=Fraction(1, 20),
+    most_trim_um=20_000,
 )
+WIDE_UM = 350_000
+"""No job needs paper so wide; only one line could take it."""
+WIDE_ROLLS = (Roll("wide", 2800 * M_UM, -30 * DAY_MS), Roll("wide too", 600 * M_UM, -30 * DAY_MS))
 ROLLS = (
     Roll("on H", 420 * M_UM, -20 * DAY_MS, on_unwind="H"),
     Roll("on P", 430 * M_UM, -20 * DAY_MS, on_unwind="P"),
@@ -39,6 +48,7 @@ ROLLS = (
     Roll("on its way", 1500 * M_UM, -1 * DAY_MS, arrives_ms=60 * MIN_MS),
     Roll("whole 1", 500 * M_UM, -1 * DAY_MS),
     Roll("whole 2", 1000 * M_UM, -1 * DAY_MS),
+    Roll("kept for another day", 3000 * M_UM, -60 * DAY_MS, reserved_for="of another day"),
 )
 
 
@@ -55,15 +65,27 @@ JOBS = (
     _job("film", (300,), "substrate", "inkjet"),
     _job("again", (330,)),
     _job("second line", (500, 400), "die", labels_per_reel=2000, most_splices_a_reel=1),
+    _job("long", (2000,), splice_rule=SpliceRule.NEVER, ready_ms=200 * MIN_MS),
+    _job("film between", (300,), "substrate", "inkjet"),
+    _job("rest of a slit roll", (500,), splice_rule=SpliceRule.NEVER),
 )
-ON_LINES = (("any", "no splice", "in reels", "film", "again"), ("second line", "between"), ())
+ON_LINES = (
+    ("any", "no splice", "in reels", "film", "again"),
+    ("second line", "between"),
+    ("long", "film between", "rest of a slit roll"),
+)
 
 
 def _problem() -> Problem:
-    lines = (worked_line("H"), worked_line("P"), worked_line("H2"))
+    wider = replace(worked_line("H2"), web_width_um=WIDE_UM)
+    lines = (worked_line("H"), worked_line("P"), wider)
     plant = worked_plant(lines[0])
     paper, *others = plant.substrates
-    paper = replace(paper, widths=(StockedWidth.by_roll(WEB_UM, ROLLS, RULES.core_tail_um),))
+    widths = (
+        StockedWidth.by_roll(WEB_UM, ROLLS, RULES.core_tail_um),
+        StockedWidth.by_roll(WIDE_UM, WIDE_ROLLS, RULES.core_tail_um),
+    )
+    paper = replace(paper, widths=widths)
     return Problem(replace(plant, lines=lines, substrates=(paper, *others), stock_rules=RULES), JOBS)
 
 

@@ -20,9 +20,9 @@ from solver.problem import Problem
 from solver.reels import SpliceRule
 from solver.roll_choice import CostKind, RestKind, RollChoice, Shortage
 from solver.roll_ledger import RollPart, RollPiece, roll_ledger
-from solver.roll_plan import RollPlan, with_rolls
+from solver.roll_plan import RolledStretch, RollPlan, with_rolls
 from solver.rolls import Flaw, FlawKind, Roll
-from solver.sequence import Placement
+from solver.sequence import Placement, Stock
 from solver.weights import GOALS, Weights
 from tests.builders.awkward_rolls import awkward_day, without_lost_metres
 from tests.builders.plant_days import SAMPLE_DATA, sample_day
@@ -30,12 +30,24 @@ from tests.builders.worked import M_UM, MIN_MS, WEB_UM
 from tests.checker.check import check_sequence
 from tests.checker.replay import replay
 from tests.checker.rolls import check_rolls, plan_complaints
-from tests.checker.rolls_web import RollLedger
+from tests.checker.rolls_slit import lacking_complaints, stock_complaints
+from tests.checker.rolls_store import RollStore
+from tests.checker.rolls_web import RollLedger, StretchWeb, stretch_webs
 from tests.checker_tests.alterations import alterations
-from tests.checker_tests.rolled_day import DAY_MS, JOBS, LEDGER, PLAN, PROBLEM, RULES, WEB
+from tests.checker_tests.rolled_day import (
+    DAY_MS,
+    JOBS,
+    LEDGER,
+    PLAN,
+    PROBLEM,
+    RULES,
+    WEB,
+    WIDE_ROLLS,
+    WIDE_UM,
+)
 
 PLAY = replay(PROBLEM, PLAN.sequence, Weights())
-H_FIRST, P_FIRST, FILM, H_AGAIN = range(4)
+H_FIRST, P_FIRST, FILM, H_AGAIN, SLIT, _, REST_OF_SLIT = range(7)
 """The day's stretches, in the order in which they begin."""
 
 
@@ -61,10 +73,19 @@ def with_use(stretch: int, place: int, **said: Any) -> RollPlan:
 def with_roll(name: str, **said: Any) -> Problem:
     """The day's problem with a roll that is another one."""
     paper, *others = PROBLEM.plant.substrates
-    (width,) = paper.widths
-    rolls = tuple(replace(roll, **said) if roll.id == name else roll for roll in width.rolls)
-    paper = replace(paper, widths=(StockedWidth.by_roll(width.width_um, rolls, RULES.core_tail_um),))
+    widths = tuple(_with_roll(width, name, said) for width in paper.widths)
+    paper = replace(paper, widths=widths)
     return replace(PROBLEM, plant=replace(PROBLEM.plant, substrates=(paper, *others)))
+
+
+def _with_roll(width: StockedWidth, name: str, said: dict[str, Any]) -> StockedWidth:
+    rolls = tuple(replace(roll, **said) if roll.id == name else roll for roll in width.rolls)
+    return StockedWidth.by_roll(width.width_um, rolls, RULES.core_tail_um)
+
+
+def with_line(name: str, **said: Any) -> Problem:
+    lines = tuple(replace(line, **said) if line.id == name else line for line in PROBLEM.plant.lines)
+    return replace(PROBLEM, plant=replace(PROBLEM.plant, lines=lines))
 
 
 def with_job(name: str, **said: Any) -> Problem:
@@ -101,8 +122,11 @@ def test_the_rolled_day_holds_everything_that_can_go_wrong() -> None:
     assert PLAN.stretches[FILM].choice is None
     assert {piece.part for pieces in LEDGER.values() for piece in pieces} == set(RollPart)
     lines = {web.line for pieces in LEDGER.values() for piece in pieces if (web := piece.web) is not None}
-    assert lines == {"H", "P"}
+    assert lines == {"H", "P", "H2"}
     assert choice_of(H_AGAIN).uses[0].roll == choice_of(H_FIRST).uses[-1].roll
+    slit, again = choice_of(SLIT).uses[-1], choice_of(REST_OF_SLIT).uses[0]
+    assert (again.roll, again.from_um) == (slit.roll, slit.to_um)
+    assert (slit.slit_from_um, again.slit_from_um) == (WIDE_UM, WIDE_UM)
     ends = [end for run in PLAN.sequence.runs for end in run.roll_ends]
     assert {end.is_on_strip for end in ends} == {True, False}
 
@@ -156,7 +180,7 @@ def test_no_value_of_the_roll_ledger_may_be_another() -> None:
     assert [what for what, rolls in altered if not of_plan(PLAN, rolls)] == []
 
 
-@pytest.mark.parametrize("stretch", [H_FIRST, P_FIRST, H_AGAIN])
+@pytest.mark.parametrize("stretch", [H_FIRST, P_FIRST, H_AGAIN, SLIT, REST_OF_SLIT])
 def test_no_value_of_a_choice_may_be_another(stretch: int) -> None:
     """But whether it is proved that none costs less: that is not asked here."""
     altered = [
@@ -164,7 +188,7 @@ def test_no_value_of_a_choice_may_be_another(stretch: int) -> None:
         for name, path, other in alterations(choice_of(stretch))
         if name != "RollChoice.proven"
     ]
-    assert len(altered) > 15
+    assert len(altered) > 10
     assert [what for what, plan in altered if not of_plan(plan)] == []
 
 
@@ -204,12 +228,13 @@ def test_a_roll_that_nobody_has_is_told() -> None:
 
 def test_a_roll_of_another_width_is_told() -> None:
     paper, *others = PROBLEM.plant.substrates
-    (width,) = paper.widths
+    width, wider = paper.widths
     moved = [roll for roll in width.rolls if roll.id == "whole 2"]
     kept = tuple(roll for roll in width.rolls if roll.id != "whole 2")
     widths = (
         StockedWidth.by_roll(width.width_um, kept, RULES.core_tail_um),
         StockedWidth.by_roll(width.width_um + 10_000, tuple(moved), RULES.core_tail_um),
+        wider,
     )
     plant = replace(PROBLEM.plant, substrates=(replace(paper, widths=widths), *others))
     complaints = of_problem(replace(PROBLEM, plant=plant))
@@ -275,9 +300,9 @@ def test_a_roll_put_on_twice_in_a_stretch_is_told() -> None:
 
 def test_a_roll_on_the_unwind_comes_first() -> None:
     paper, *others = with_roll("on P", on_unwind=None).plant.substrates
-    (width,) = paper.widths
+    width, wider = paper.widths
     rolls = tuple(replace(roll, on_unwind="P") if roll.id == "whole 2" else roll for roll in width.rolls)
-    paper = replace(paper, widths=(replace(width, rolls=rolls),))
+    paper = replace(paper, widths=(replace(width, rolls=rolls), wider))
     complaints = of_problem(replace(PROBLEM, plant=replace(PROBLEM.plant, substrates=(paper, *others))))
     assert told(complaints, "roll whole 2, on the unwind of P: is used in its line's first stretch, but not")
 
@@ -289,11 +314,127 @@ def test_a_roll_on_an_unwind_is_not_taken_by_another_line_before_it_is_taken_off
 
 def test_another_roll_than_the_one_on_the_unwind_needs_a_splice_at_the_first_metre() -> None:
     paper, *others = with_roll("on P", on_unwind=None).plant.substrates
-    (width,) = paper.widths
+    width, wider = paper.widths
     waiting = Roll("waiting", 300 * M_UM, on_unwind="P")
-    paper = replace(paper, widths=(replace(width, rolls=(*width.rolls, waiting)),))
+    paper = replace(paper, widths=(replace(width, rolls=(*width.rolls, waiting)), wider))
     problem = replace(PROBLEM, plant=replace(PROBLEM.plant, substrates=(paper, *others)))
     assert told(of_problem(problem), "stretch of P from 0 µm: number of roll ends is 2, should be 3")
+
+
+# Slit rolls
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ({"most_trim_um": 19_999}, "20000 µm would be cut off, at most 19999 µm may"),
+        ({"most_trim_um": 0}, "20000 µm would be cut off, at most 0 µm may"),
+    ],
+)
+def test_a_roll_that_is_too_much_wider_is_told(said: dict[str, int], words: str) -> None:
+    assert told(of_problem(with_rules(**said)), f"roll wide: is slit, but {words}")
+
+
+def test_a_roll_wider_than_the_web_of_its_line_is_told() -> None:
+    complaints = of_problem(with_line("H2", web_width_um=WIDE_UM - 1))
+    assert told(complaints, "roll wide: is slit, but it is wider than the web of H2")
+
+
+def slit_and_again() -> tuple[StretchWeb, StretchWeb]:
+    """The stretch for which a roll is slit, and the one that takes up its rest."""
+    slit, again = (
+        web for web in stretch_webs(PLAY, WEB) if (web.line, web.stock.substrate) == ("H2", "paper")
+    )
+    return slit, again
+
+
+def test_a_roll_slit_on_an_unwind_is_told() -> None:
+    present = replace(PROBLEM.plant.lines[2].present, width_um=WIDE_UM)
+    plant = with_line("H2", present=present).plant
+    paper, *others = plant.substrates
+    paper = replace(paper, widths=(paper.widths[0], _with_roll(paper.widths[1], "wide", {"on_unwind": "H2"})))
+    store = RollStore(replace(PROBLEM, plant=replace(plant, substrates=(paper, *others))))
+    complaints = stock_complaints(slit_and_again()[0], choice_of(SLIT), store)
+    assert told(complaints, "roll wide: is slit, but it is on the unwind of H2")
+
+
+def test_a_roll_of_another_material_cannot_be_slit() -> None:
+    paper, gloss, *others = PROBLEM.plant.substrates
+    width, wider = paper.widths
+    substrates = (replace(paper, widths=(width,)), replace(gloss, widths=(*gloss.widths, wider)), *others)
+    problem = replace(PROBLEM, plant=replace(PROBLEM.plant, substrates=substrates))
+    assert told(of_problem(problem), f"roll wide: is slit, but it is {gloss.code}")
+
+
+def test_a_roll_cannot_be_slit_to_more() -> None:
+    wider = replace(slit_and_again()[0], stock=Stock("paper", WIDE_UM + 10_000))
+    complaints = stock_complaints(wider, choice_of(SLIT), RollStore(PROBLEM))
+    assert told(complaints, "roll wide: is slit, but it is not wider")
+
+
+def test_a_roll_that_is_used_at_its_own_width_is_not_slit_after() -> None:
+    """The first stretch of its line is as wide as the roll, then comes one that is narrower."""
+    store = RollStore(PROBLEM)
+    slit, again = slit_and_again()
+    own_width = replace(slit, stock=Stock(slit.stock.substrate, WIDE_UM))
+    choice = choice_of(SLIT)
+    whole = replace(choice, uses=tuple(replace(use, slit_from_um=None) for use in choice.uses))
+    assert stock_complaints(own_width, whole, store) == []
+    store.take(own_width, whole)
+    complaints = stock_complaints(again, choice_of(REST_OF_SLIT), store)
+    assert told(complaints, "roll wide: is slit, but something of it is used")
+
+
+def test_a_roll_is_not_slit_twice() -> None:
+    store = RollStore(with_rules(most_trim_um=100_000))
+    slit, again = slit_and_again()
+    store.take(slit, choice_of(SLIT))
+    narrower = replace(again, stock=Stock(again.stock.substrate, WEB_UM - 20_000))
+    assert told(stock_complaints(narrower, choice_of(REST_OF_SLIT), store), "but it was slit already")
+    wider = replace(again, stock=Stock(again.stock.substrate, WIDE_UM))
+    whole = with_use(REST_OF_SLIT, 0, slit_from_um=None).stretches[REST_OF_SLIT].choice
+    assert isinstance(whole, RollChoice)
+    assert told(stock_complaints(wider, whole, store), "but it was slit already")
+
+
+def test_a_roll_slit_of_a_width_that_lacks_web_itself_is_told() -> None:
+    stretches = list(PLAN.stretches)
+    own_width = replace(stretches[FILM].stretch, stock=Stock("paper", WIDE_UM))
+    short = RolledStretch(own_width, Shortage(M_UM, 4, 0, 0, proven=True))
+    store = RollStore(PROBLEM)
+    store.take(slit_and_again()[0], choice_of(SLIT))
+    assert lacking_complaints(store, PLAN) == []
+    lacking = replace(PLAN, stretches=(*stretches, short))
+    assert lacking_complaints(store, lacking) == [
+        "roll wide: is slit, but paper of 350000 µm is missing itself"
+    ]
+
+
+def test_a_slit_roll_whose_web_is_told_under_its_first_width_is_told() -> None:
+    pieces = tuple(
+        replace(piece, web=piece.web and replace(piece.web, stock=Stock("paper", WIDE_UM)))
+        for piece in LEDGER["wide"]
+    )
+    complaints = of_plan(PLAN, {**LEDGER, "wide": pieces})
+    assert told(complaints, "roll wide, web from 0 µm: stock is Stock(substrate='paper', width_um=350000)")
+
+
+def test_the_trim_is_of_the_whole_length_and_paid_once() -> None:
+    """A strip of 20 mm along 2,800 m, at 0.60 € a m²; 2,011 m of them run where it is slit."""
+    assert [cost.eur for cost in choice_of(SLIT).costs if cost.kind is CostKind.TRIM] == [Fraction(336, 10)]
+    assert not any(cost.kind is CostKind.TRIM for cost in choice_of(REST_OF_SLIT).costs)
+    costs = tuple(
+        replace(cost, eur=cost.eur * 2011 / 2800) if cost.kind is CostKind.TRIM else cost
+        for cost in choice_of(SLIT).costs
+    )
+    complaints = of_plan(with_choice(SLIT, replace(choice_of(SLIT), costs=costs)))
+    assert told(complaints, "trim of roll wide in €")
+
+
+def test_an_older_roll_that_is_wider_makes_none_younger() -> None:
+    """Those that lie about are 45 days old at most; of the wider ones another may be older."""
+    assert WIDE_ROLLS[1].id == "wide too"
+    assert of_problem(with_roll("wide too", received_ms=-300 * DAY_MS)) == []
 
 
 # Flaws, splices, tails and rests
