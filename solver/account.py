@@ -283,7 +283,7 @@ def _weighed_eur(problem: Problem, weights: Weights, lines: tuple[LineRuns, ...]
     """
     total_eur = _moved_eur(problem, lines)
     if problem.stub_cost is not None:
-        total_eur += problem.stub_cost.total_eur
+        total_eur += problem.stub_cost.weighed_eur
     for line in lines:
         eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
         total_eur += _waste_eur(problem, weights, line)

@@ -11,6 +11,7 @@ from fractions import Fraction
 from solver.ledger import web_ledger
 from solver.problem import Problem
 from solver.sequence import Changeover, LineRuns, PieceKind, Sequence, Stock
+from solver.stub_cost import StubCost
 from solver.weights import Weights
 
 
@@ -222,8 +223,8 @@ def _moved_runs(problem: Problem, sequence: Sequence) -> Iterator[tuple[CostItem
 
 def _stubs(sequence: Sequence) -> Iterator[tuple[CostItem, Amount]]:
     """What each sequence's own rolls cost; no weight scales it."""
-    eur = sequence.cost.stubs_eur
-    yield CostItem(Cause.STUBS), Amount(eur=eur, weighed_eur=eur)
+    stubs = sequence.cost.stubs or StubCost()
+    yield CostItem(Cause.STUBS), Amount(eur=stubs.total_eur, weighed_eur=stubs.weighed_eur)
 
 
 def _key(item: CostItem) -> tuple[str, ...]:

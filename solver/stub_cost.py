@@ -26,7 +26,7 @@ class StubCost:
     opening_eur
         Rolls opened.
     age_eur
-        Days by which rolls are younger than the oldest that could be taken.
+        Days by which rolls are younger than the oldest that could be taken: a weight, which nobody pays.
     taking_back_eur
         Rests taken back to the store, each as often as it goes there.
     """
@@ -41,6 +41,12 @@ class StubCost:
 
     @property
     def total_eur(self) -> Fraction:
+        """What is paid: all but age."""
+        return self.weighed_eur - self.age_eur
+
+    @property
+    def weighed_eur(self) -> Fraction:
+        """What the choice of rolls makes least, age with it."""
         return sum((getattr(self, part.name) for part in fields(self)), Fraction(0))
 
     def __add__(self, other: StubCost) -> StubCost:

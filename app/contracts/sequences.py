@@ -241,11 +241,14 @@ class StubCost(Contract):
     taking_back_eur: Number = Field(
         default=Decimal(0), description="Rests taken back to the store, each as often as it goes there."
     )
-    age_eur: Number = Field(description="Days by which rolls are younger than the oldest there was.")
+    age_eur: Number = Field(
+        description="Days by which rolls are younger than the oldest there was: a weight when rolls are chosen, "
+        "which nobody pays."
+    )
 
     @property
     def parts(self) -> tuple[tuple[str, Decimal], ...]:
-        """All of it, by the words that people read."""
+        """All that is paid, by the words that people read."""
         return (
             ("web cut out", self.cut_out_eur),
             ("core tails", self.core_eur),
@@ -253,7 +256,6 @@ class StubCost(Contract):
             ("strips cut off wider rolls", self.trim_eur),
             ("rolls opened", self.opening_eur),
             ("rests taken back", self.taking_back_eur),
-            ("younger rolls taken", self.age_eur),
         )
 
 

@@ -106,7 +106,7 @@ def search_plant(
     )
 
     stub_cost = compiled.problem.stub_cost
-    stubs_eur = 0.0 if stub_cost is None else float(stub_cost.total_eur)
+    stubs_eur = 0.0 if stub_cost is None else float(stub_cost.weighed_eur)
 
     def plant_found(found: Found) -> PlantFound:
         faults, eur = sum(found.score[:-1]), found.score[-1] + way.fixed_eur + stubs_eur

@@ -19,6 +19,7 @@ from solver.search.plant_search import PlantFound, search_plant
 from solver.search.solve import Progress, SearchResult, Status, solve
 from solver.search.stop import Stop
 from solver.sequence import Order, Sequence
+from solver.stub_cost import StubCost
 from solver.trade_offs import dominates, objectives_of
 from solver.weights import Weights
 
@@ -106,10 +107,11 @@ def _disappoints(searched: Sequence, plan: RollPlan) -> bool:
     What else rolls cost it cannot know.
     """
     rolled = plan.sequence
+    stubs = rolled.cost.stubs or StubCost()
     return (
         bool(plan.shortages)
         or rolled.cost.late_eur > searched.cost.late_eur
-        or rolled.weighed_eur - rolled.cost.stubs_eur > searched.weighed_eur
+        or rolled.weighed_eur - stubs.weighed_eur > searched.weighed_eur
     )
 
 

@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from app.cli import BAD_INPUT, commands
+from app.cli import commands
 from app.errors import BadInput, Fault
 from app.intake.dies_file import read_dies
 from app.intake.findings import Findings
 from app.intake.queue import read_queue
 from app.intake.stock_file import read_stock
+from app.refusals import BAD_INPUT
 from tests.app.queues import SAMPLE
 from tests.app.usual import FixedDefaults
 

@@ -218,9 +218,11 @@ def test_a_roll_that_was_slit_tells_its_widths_and_the_strip_cut_off() -> None:
     with_ends, plan = with_rolls(replace(problem, plant=plant), as_entered(problem), Weights())
     ledger = web_ledger_contract(with_ends, plan, CLOCK, "Site")
     (roll,) = ledger.rolls
-    assert (roll.roll, roll.width_mm, roll.slit_to_mm, roll.mounted_mm) == ("W", 350, 330, 330)
+    widths_mm = (roll.width_mm, roll.slit_to_mm, roll.mounted_mm)
+    assert (roll.roll, widths_mm) == ("W", (Decimal(350), Decimal(330), Decimal(330)))
     (trim,) = (share for share in ledger.waste if share.kind == "trim")
-    assert (trim.cause, trim.width_mm, trim.length_m, trim.area_m2) == ("roll", 20, 1200, 24)
+    sizes = (trim.width_mm, trim.length_m, trim.area_m2)
+    assert (trim.cause, sizes) == ("roll", (Decimal(20), Decimal(1200), Decimal(24)))
     assert trim.eur == ledger.roll_waste_eur == 24 * Decimal("0.6")
     assert {piece.width_mm for piece in ledger.pieces} == {330}
     assert "paper 350 mm, slit to 330 mm" in page_of(ledger)

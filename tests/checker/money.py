@@ -119,13 +119,13 @@ def late_eur(play: Replay) -> Fraction:
 
 
 def stubs_eur(play: Replay) -> Fraction:
-    """What chosen rolls cost besides their splices."""
+    """What is paid for chosen rolls besides their splices."""
     rolls = play.problem.chosen_rolls
     if rolls is None:
         return Fraction(0)
     cost = rolls.cost
     lost_eur = cost.cut_out_eur + cost.core_eur + cost.scrap_eur + cost.trim_eur
-    return lost_eur + cost.opening_eur + cost.taking_back_eur + cost.age_eur
+    return lost_eur + cost.opening_eur + cost.taking_back_eur
 
 
 def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[str]:
@@ -160,5 +160,6 @@ def cost_complaints(play: Replay, sequence: Sequence, weights: Weights) -> list[
         + weights.late * late
         + moved_eur(play)
         + stubs_eur(play)
+        + (Fraction(0) if expected is None else expected.age_eur)
     )
     return complaints + differs("cost", "weighed total in €", sequence.weighed_eur, weighed)

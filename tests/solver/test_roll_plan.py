@@ -9,6 +9,7 @@ from itertools import pairwise
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from solver.account import account
 from solver.baselines import as_entered
 from solver.ledger import web_ledger
 from solver.plant import PresentState, StockedWidth

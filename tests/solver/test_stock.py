@@ -402,7 +402,7 @@ def test_a_choice_costs_its_web_its_roll_ends_and_its_stubs(seed: int) -> None:
     found = choose_rolls(*drawn_choice(seed))
     if isinstance(found, RollChoice):
         web_and_ends = paid(found, CostKind.WEB) + paid(found, CostKind.ROLL_END)
-        assert found.total_eur == web_and_ends + found.stub_cost.total_eur
+        assert found.total_eur == web_and_ends + found.stub_cost.weighed_eur
 
 
 @given(st.integers(1_000, 100_000))
