@@ -124,6 +124,7 @@ def stub_complaints(problem: Problem, plan: RollPlan) -> list[str]:
         scrap_eur=paid(CostKind.SCRAP),
         trim_eur=paid(CostKind.TRIM),
         opening_eur=paid(CostKind.OPENING),
+        taking_back_eur=paid(CostKind.TAKING_BACK),
         age_eur=paid(CostKind.AGE),
     )
     said = StubCost() if problem.chosen_rolls is None else problem.chosen_rolls.cost

@@ -29,6 +29,7 @@ RULES = StockRules(
     open_eur=Fraction(2),
     age_eur_per_day=Fraction(1, 20),
     most_trim_um=20_000,
+    stub_eur=Fraction(3),
 )
 WIDE_UM = 350_000
 """No job needs paper so wide; only one line could take it."""

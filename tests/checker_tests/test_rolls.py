@@ -561,11 +561,38 @@ def test_a_roll_kept_for_another_job_is_told() -> None:
     ("prices", "kind"),
     [
         ({"open_eur": Fraction(3)}, "opening of roll whole 1 in € is 2, should be 3"),
+        ({"stub_eur": Fraction(4)}, "taking back of roll wide in € is 3, should be 4"),
         ({"age_eur_per_day": Fraction(1, 10)}, "age of roll whole 1 in € is 19/20, should be 19/10"),
     ],
 )
 def test_another_price_is_told(prices: dict[str, Fraction], kind: str) -> None:
     assert told(of_problem(with_rules(**prices)), kind)
+
+
+def test_a_rest_costs_each_time_that_it_is_taken_back() -> None:
+    """Also where it is taken up again; nothing where it is scrap, or ran out."""
+    taken_back = [
+        (stretch, cost.roll)
+        for stretch in (H_FIRST, P_FIRST, H_AGAIN, SLIT, REST_OF_SLIT)
+        for cost in choice_of(stretch).costs
+        if cost.kind is CostKind.TAKING_BACK
+    ]
+    assert taken_back == [
+        (H_FIRST, "reserved"),
+        (H_FIRST, "with a splice"),
+        (H_AGAIN, "with a splice"),
+        (SLIT, "wide"),
+        (REST_OF_SLIT, "wide"),
+    ]
+
+
+def test_what_the_sequence_pays_for_its_rolls_is_what_their_choices_cost() -> None:
+    rolls = PROBLEM.chosen_rolls
+    assert rolls is not None
+    for name, _, cost in alterations(rolls.cost):
+        problem = replace(PROBLEM, chosen_rolls=replace(rolls, cost=cost))
+        complaints = plan_complaints(replay(problem, PLAN.sequence, Weights()), PLAN, WEB, LEDGER)
+        assert told(complaints, "rolls: cost of stubs"), name
 
 
 def test_the_oldest_that_could_be_taken_is_what_age_is_counted_from() -> None:
