@@ -36,6 +36,7 @@ from app.documents.contract_file import write_contract
 from app.documents.figures import full_time
 from app.documents.ledger_files import write_ledger
 from app.documents.report import write_report
+from app.documents.run_sheet import write_run_sheets
 from app.documents.sequence_files import write_plan
 from app.errors import BadInput, Fault, NothingCanRun
 from app.intake.plant_file import plant_schema
@@ -46,6 +47,7 @@ from app.refusals import refusals
 from app.services import floor, planning
 from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
+from app.services.floor import FloorPapers
 
 DEFAULT_SECONDS = 5.0
 DEFAULT_ALTERNATIVES = 3
@@ -74,7 +76,10 @@ GivenOrder = Annotated[
 ]
 OutFolder = Annotated[
     Path | None,
-    typer.Option("--out", help="Folder for sequence.json, sequence.csv and the report; made if need be."),
+    typer.Option(
+        "--out",
+        help="Folder for the sequence, the report, the web ledger and the run sheets; made if need be.",
+    ),
 ]
 Explain = Annotated[
     bool,
@@ -139,7 +144,7 @@ def cost(
     costed_plan = planning.cost(
         queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
     )
-    _print_plan(costed_plan, queue, out, reasons=_reasons(queue, begins, costed_plan, explain))
+    _print_plan(costed_plan, queue, begins, out, reasons=_reasons(queue, begins, costed_plan, explain))
 
 
 @commands.command()
@@ -155,12 +160,32 @@ def ledger(
     """Say what becomes of every metre of web and of every roll in a given order."""
     queue, order = read_source_and_order(source, sequence)
     begins = _begins(queue.plant, source.start)
-    web_ledger = floor.ledger(
+    papers = floor.papers(
         queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
     )
-    _print(ledger_page(web_ledger))
+    _print(ledger_page(papers.ledger))
     if out is not None:
-        _write(out, lambda: write_ledger(web_ledger, out))
+        _write(out, lambda: write_ledger(papers.ledger, out))
+
+
+@commands.command()
+@reads_queue
+def run_sheet(
+    source: QueueSource,
+    sequence: GivenOrder,
+    out: Annotated[
+        Path,
+        typer.Option("--out", help="Folder for the sheets, HTML, PDF and JSON by line; made if need be."),
+    ],
+    goal: GoalOption = Goal.BALANCED,
+) -> None:
+    """Write what the crew of every line needs for a given order, shift by shift."""
+    queue, order = read_source_and_order(source, sequence)
+    begins = _begins(queue.plant, source.start)
+    papers = floor.papers(
+        queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
+    )
+    _write(out, lambda: write_run_sheets(papers.run_sheets, out))
 
 
 @commands.command()
@@ -346,7 +371,7 @@ def _plan(
             on_compile=_say_compiling,
         )
         assumed = _assumed(queue, begins, goal, costed_plan, effort, cancelled)
-    _print_plan(costed_plan, queue, out, assumed, _reasons(queue, begins, costed_plan, explain))
+    _print_plan(costed_plan, queue, begins, out, assumed, _reasons(queue, begins, costed_plan, explain))
 
 
 def _reasons(queue: Queue, begins: datetime, costed_plan: CostedPlan, explain: bool) -> Reasons | None:
@@ -390,6 +415,7 @@ def _assumed(
 def _print_plan(
     costed_plan: CostedPlan,
     queue: Queue,
+    begins: datetime,
     out: Path | None,
     assumed: PlanAssumptions | None = None,
     reasons: Reasons | None = None,
@@ -400,11 +426,15 @@ def _print_plan(
         _print(reasons_page(reasons))
     _print_notes(notes)
     if out is not None:
-        _write(out, lambda: _plan_files(costed_plan, out, notes, assumed, reasons))
+        papers = floor.papers_of_plan(
+            queue.plant, queue.jobs, begins, costed_plan, locks=queue.locks, in_force=queue.in_force
+        )
+        _write(out, lambda: _plan_files(costed_plan, papers, out, notes, assumed, reasons))
 
 
 def _plan_files(
     costed_plan: CostedPlan,
+    papers: FloorPapers,
     out: Path,
     notes: Sequence[str],
     assumed: PlanAssumptions | None,
@@ -413,6 +443,8 @@ def _plan_files(
     """Write all that a plan comes as; the files one by one."""
     yield from write_plan(costed_plan, out)
     yield from write_report(costed_plan, out, notes, reasons)
+    yield from write_ledger(papers.ledger, out)
+    yield from write_run_sheets(papers.run_sheets, out)
     if reasons is not None:
         yield write_contract(reasons, out / "reasons.json")
     if assumed:

@@ -242,8 +242,8 @@ class StubCost(Contract):
         default=Decimal(0), description="Rests taken back to the store, each as often as it goes there."
     )
     age_eur: Number = Field(
-        description="Days by which rolls are younger than the oldest there was: a weight when rolls are chosen, "
-        "which nobody pays."
+        description="Days by which rolls are younger than the oldest there was: a weight when rolls are "
+        "chosen, which nobody pays."
     )
 
     @property

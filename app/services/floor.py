@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from app.contracts.jobs import Job
@@ -10,14 +11,22 @@ from app.contracts.locks import Lock
 from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.contracts.run_sheets import RunSheet
-from app.contracts.sequences import Goal
+from app.contracts.sequences import CostedPlan, Goal
 from app.contracts.web_ledger import WebLedger
-from app.translation.run_sheets import run_sheet_contracts
+from app.translation.floor import FloorOrder
+from app.translation.reasons import order_of
 from app.translation.solving import Question
-from app.translation.web_ledger import web_ledger_contract
 
 
-def ledger(
+@dataclass(frozen=True, slots=True)
+class FloorPapers:
+    """What the floor is given: the web ledger, and the run sheets by line and shift."""
+
+    ledger: WebLedger
+    run_sheets: tuple[RunSheet, ...]
+
+
+def papers(
     plant: Plant,
     jobs: Sequence[Job],
     start: datetime,
@@ -26,36 +35,33 @@ def ledger(
     *,
     locks: Sequence[Lock] = (),
     in_force: RunOrder | None = None,
-) -> WebLedger:
-    """The web ledger of an order with the rolls that cost least for it.
+) -> FloorPapers:
+    """The papers of an order, with the rolls that cost least for it.
 
     Raises
     ------
     BadInput
         Where plant or jobs contradict themselves, or the order cannot be run.
     """
-    question = Question.of(plant, jobs, start, locks, in_force)
-    rolled = question.rolled(order, goal)
-    return web_ledger_contract(rolled.problem, rolled.plan, question.clock, plant.site.name)
+    floor_order = FloorOrder.of(Question.of(plant, jobs, start, locks, in_force), order, goal)
+    return FloorPapers(floor_order.ledger, floor_order.run_sheets)
 
 
-def run_sheets(
+def papers_of_plan(
     plant: Plant,
     jobs: Sequence[Job],
     start: datetime,
-    order: RunOrder,
-    goal: Goal,
+    costed_plan: CostedPlan,
     *,
     locks: Sequence[Lock] = (),
     in_force: RunOrder | None = None,
-) -> tuple[RunSheet, ...]:
-    """What the crew of every line needs in every shift, with the rolls that cost least for the order.
+) -> FloorPapers:
+    """The papers of a plan, or of an order costed, of these jobs on this plant from this start.
 
     Raises
     ------
     BadInput
-        Where plant or jobs contradict themselves, or the order cannot be run.
+        Where plant or jobs contradict themselves.
     """
-    question = Question.of(plant, jobs, start, locks, in_force)
-    rolled = question.rolled(order, goal)
-    return run_sheet_contracts(rolled.problem, rolled.plan, question.clock, plant.site.name)
+    order, goal = order_of(costed_plan.sequence), costed_plan.sequence.goal
+    return papers(plant, jobs, start, order, goal, locks=locks, in_force=in_force)

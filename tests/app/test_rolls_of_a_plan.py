@@ -95,7 +95,7 @@ def test_what_rolls_cost_beside_their_splices_is_in_the_total(costed: CostedPlan
 def test_the_ledger_of_the_same_order_has_the_same_rolls_and_web(
     queue: Queue, order: RunOrder, costed: CostedPlan
 ) -> None:
-    ledger = floor.ledger(queue.plant, queue.jobs, START, order, Goal.BALANCED)
+    ledger = floor.papers(queue.plant, queue.jobs, START, order, Goal.BALANCED).ledger
     assert ledger.rolls == costed.sequence.rolls
     assert ledger.waste_eur == costed.sequence.cost.waste_eur
     for line in ledger.lines:

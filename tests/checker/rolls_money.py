@@ -54,7 +54,7 @@ def _cost_complaints(stretch: StretchWeb, choice: RollChoice, right: RollCosts) 
 def roll_costs(
     stretch: StretchWeb, choice: RollChoice, store: RollStore, weights: Weights, oldest_ms: int
 ) -> RollCosts:
-    """Good web, what is cut out, lost at the core or scrapped, trim, opening, taking back, age, and roll ends."""
+    """Good web, web cut out, cores, scrap, trim, opening, taking back, age, and roll ends."""
     costs: RollCosts = {}
     for roll_id, uses in uses_by_roll(choice.uses).items():
         roll = store.rolls[roll_id]

@@ -140,4 +140,4 @@ def test_a_search_reports_its_cost_and_its_bound_with_them() -> None:
 
 def test_every_part_of_the_stubs_is_money_of_its_own() -> None:
     names = [part.name for part in fields(StubCost)]
-    assert all(StubCost(**{name: Fraction(1)}).total_eur == 1 for name in names)
+    assert all(StubCost(**{name: Fraction(1)}).weighed_eur == 1 for name in names)
