@@ -85,8 +85,13 @@ def test_the_installed_command_plans_the_packaged_sample_from_an_empty_folder(
     assert "Line H1" in page
     assert "sample_data/small/plant.json is not in this folder" in page
     assert {path.name for path in (tmp_path / "out").iterdir()} == {
+        "ledger.csv",
+        "ledger.json",
         "report.html",
         "report.pdf",
+        "run-sheet-H1.html",
+        "run-sheet-H1.json",
+        "run-sheet-H1.pdf",
         "sequence.csv",
         "sequence.json",
     }

@@ -113,7 +113,7 @@ def test_the_page_on_a_screen_has_a_column_and_a_sentence_of_them_only_where_rol
     page, plain = console_text(STUBBED), console_text(PLAIN)
     assert SENTENCE in page
     assert "stubs" in page
-    assert "23.50" in page
+    assert "22.75" in page
     assert "stubs" not in plain.lower()
 
 
@@ -128,7 +128,7 @@ def test_so_has_the_report() -> None:
     page = Page(html)
     assert any(SENTENCE in text for text in page.texts("p"))
     assert "stubs" in page.texts("th")
-    assert "this order: stubs 24 €" in html
+    assert "this order: stubs 23 €" in html
     assert "stubs" not in plain.lower()
 
 
