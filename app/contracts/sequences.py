@@ -388,6 +388,11 @@ class Search(Contract):
     bound_eur: Number | None = Field(description="No order can weigh less than this; none: no bound.")
     gap: float | None = Field(description="How far above the bound the sequence may be, as a share.")
     alternatives: int = Field(default=0, description="Alternatives asked for.")
+    by_usual_rolls: bool = Field(
+        default=False,
+        description="Whether bound and gap are those of the order before its rolls were chosen, made of "
+        "usual rolls.",
+    )
 
     @property
     def is_proved(self) -> bool:

@@ -15,7 +15,6 @@ from app.contracts.sequences import (
     CostedPlan,
     LineRuns,
     Run,
-    Search,
     Sequence,
     Task,
     Totals,
@@ -32,6 +31,7 @@ from app.documents.comparison import (
 )
 from app.documents.figures import cents, cents_if_any, full_time, percent, tenths, worth
 from app.documents.told_missing import missing_text
+from app.documents.told_search import search_text
 from app.drawings.labels import day_and_clock
 
 CAUTION = (
@@ -60,7 +60,7 @@ def plan_page(costed_plan: CostedPlan) -> Iterator[RenderableType]:
     yield Text(_indicators_text(sequence.totals))
     yield from _remarks(sequence)
     if costed_plan.search is not None:
-        yield Text(_search_text(costed_plan.search))
+        yield Text(search_text(costed_plan.search))
     yield Text(CAUTION, style="yellow")
 
 
@@ -267,15 +267,6 @@ def _held_to_maximum(sequence: Sequence) -> dict[tuple[str, str], int]:
                 named = (run.job, version.version)
                 held[named] = held.get(named, 0) + version.target
     return held
-
-
-def _search_text(search: Search) -> str:
-    found = f"{search.work:,} orders tried, seed {search.seed}"
-    if search.gap is None:
-        return f"{found}; no bound: how far it may be from the best possible is not known."
-    if search.is_proved:
-        return f"{found}; proved: no order costs less."
-    return f"{found}; at most {percent(search.gap)} above the best possible."
 
 
 def _fits(job: JobReadiness) -> Iterator[str]:

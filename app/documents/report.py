@@ -30,6 +30,7 @@ from app.documents.report_rolls import LaidRoll, laid_rolls
 from app.documents.report_waste import waste_table
 from app.documents.report_web import Stretch, stretches
 from app.documents.told_missing import missing_text
+from app.documents.told_search import search_text
 from app.drawings.cost_bars import MOVED_RUNS, STUBS, cost_bars, cost_legend
 from app.drawings.fills import COST_FILLS
 from app.drawings.time_chart import time_chart, time_legend
@@ -95,6 +96,7 @@ def report_html(
         sequence=sequence,
         missing=[missing_text(short) for short in sequence.missing],
         search=costed_plan.search,
+        told_search=None if costed_plan.search is None else search_text(costed_plan.search),
         orders=orders,
         alternatives=costed_plan.alternatives,
         comparison=compared,

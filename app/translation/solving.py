@@ -31,8 +31,8 @@ from solver.lots import lot_faults
 from solver.plant import StockedWidth
 from solver.problem import Problem
 from solver.search.preparation import is_prepared, prepare
-from solver.search.rolled import solve_with_rolls
-from solver.search.solve import ContradictoryLocksError, Progress, SearchResult
+from solver.search.rolled import RolledResult, solve_with_rolls
+from solver.search.solve import ContradictoryLocksError, Progress
 from solver.search.stop import Stop
 from solver.sequence import Lot, Order, Placement, Stock
 from solver.sequence import Sequence as SolverSequence
@@ -131,7 +131,7 @@ class Question:
             named = "; ".join(lock_text(lock, self.clock) for lock in error.locks)
             raise BadInput([Fault(f"these cannot all be kept: {named}", field="locks")]) from error
         best, *others = found.sequences
-        return self._costed_plan(goal, best, _search(found.result, seed, alternatives), others)
+        return self._costed_plan(goal, best, _search(found, seed, alternatives), others)
 
     def cost(self, order: RunOrder, goal: contracts.Goal) -> contracts.CostedPlan:
         """Cost a given order with the rolls that cost least for it.
@@ -309,7 +309,8 @@ def _stock_need(stock: Stock, needed_um: int, stocked: StockedWidth | None) -> S
     )
 
 
-def _search(result: SearchResult, seed: int, alternatives: int) -> contracts.Search:
+def _search(found: RolledResult, seed: int, alternatives: int) -> contracts.Search:
+    result = found.result
     return contracts.Search(
         status=result.status.value,
         work=result.work,
@@ -317,4 +318,5 @@ def _search(result: SearchResult, seed: int, alternatives: int) -> contracts.Sea
         bound_eur=None if result.bound is None else rounded(result.bound),
         gap=result.gap,
         alternatives=alternatives,
+        by_usual_rolls=found.sequences[0].problem.chosen_rolls is not None,
     )

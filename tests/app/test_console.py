@@ -102,19 +102,25 @@ def test_figures_are_rounded_half_up_with_separators(figure: str, text: str) -> 
 
 
 @pytest.mark.parametrize(
-    ("bound_eur", "gap", "said"),
+    ("bound_eur", "gap", "rolls", "said"),
     [
-        (None, None, "no bound: how far it may be from the best possible is not known."),
-        (Decimal(99), 0.0123, "at most 1.2% above the best possible."),
-        (Decimal(100), 0.0, "proved: no order costs less."),
+        (None, None, False, "no bound: how far it may be from the best possible is not known."),
+        (Decimal(99), 0.0123, False, "at most 1.2% above the best possible."),
+        (Decimal(100), 0.0, False, "proved: no order costs less."),
+        (
+            Decimal(99),
+            0.0123,
+            True,
+            "by usual rolls, before its own were chosen, at most 1.2% above the best possible.",
+        ),
     ],
 )
 def test_how_far_a_plan_may_be_from_the_best_is_said(
-    bound_eur: Decimal | None, gap: float | None, said: str
+    bound_eur: Decimal | None, gap: float | None, rolls: bool, said: str
 ) -> None:
     order = RunOrder(lines=(LineOrder(line="H1", runs=RUNS),))
     costed = planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.BALANCED)
-    search = Search(status="found", work=7, seed=0, bound_eur=bound_eur, gap=gap)
+    search = Search(status="found", work=7, seed=0, bound_eur=bound_eur, gap=gap, by_usual_rolls=rolls)
     stream = io.StringIO()
     for part in plan_page(costed.model_copy(update={"search": search})):
         Console(file=stream, width=250).print(part)
