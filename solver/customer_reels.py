@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from fractions import Fraction
 
 from solver.jobs import Job
 from solver.layout import reel_web_um
@@ -45,7 +43,7 @@ def wound_doffs(job: Job, die: Die, version: VersionRun) -> tuple[WoundDoff, ...
     of_a_lane = version.labels // die.across
     ends = [(version.web_um, of_a_lane)]
     if job.labels_per_reel is not None:
-        full = math.ceil(Fraction(version.reels, die.across)) - 1
+        full = version.reels // die.across - 1
         reel_um = reel_web_um(job.labels_per_reel, die, version)
         ends[:0] = ((doff * reel_um, doff * job.labels_per_reel) for doff in range(1, full + 1))
     doffs: list[WoundDoff] = []

@@ -118,9 +118,14 @@ def version_run(
         labels=repeats * die.across * die.around,
         good_um=good_um,
         web_um=math.ceil(good_um / (1 - spoilage)),
-        reels=math.ceil(Fraction(target, job.labels_per_reel)) if job.labels_per_reel else die.across,
+        reels=version_doffs(job, target, die) * die.across,
         held_to_maximum=held_to_maximum,
     )
+
+
+def version_doffs(job: Job, target: int, die: Die) -> int:
+    """How often the reels of all lanes come off for so many labels of a version, the last time included."""
+    return math.ceil(Fraction(target, job.labels_per_reel * die.across)) if job.labels_per_reel else 1
 
 
 def chosen_stock(problem: Problem, line: Line, job: Job) -> Stock | None:
@@ -187,7 +192,7 @@ def lay_out(
     )
     web_um = sum(version.web_um for version in versions)
     speed_um_min = _speed_um_min(problem, line, job, used)
-    doffs = sum(math.ceil(Fraction(version.reels, die.across)) for version in versions)
+    doffs = sum(version.reels // die.across for version in versions)
     foil_reel_ends = sum(
         further_rolls(web_um, problem.consumables[layer.consumable].reel_um)
         for layer in job.layers

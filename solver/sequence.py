@@ -190,8 +190,9 @@ class Changeover:
 class VersionRun:
     """What a run makes of one version.
 
-    `target` labels are wanted of this run; `labels` are what whole repeats give. `held_to_maximum` tells
-    that the most that may be sent of the version won over overs or full reels.
+    `target` labels are wanted of this run; `labels` are what whole repeats give. `reels` are one a lane at
+    every doff, the last ones short. `held_to_maximum` tells that the most that may be sent of the version won
+    over overs or full reels.
     """
 
     version: str

@@ -99,7 +99,7 @@ class VersionRun(Contract):
     quantity: int = Field(description="Labels ordered.")
     target: int = Field(description="Labels wanted with overs and full reels.")
     labels: int = Field(description="Labels that whole repeats give.")
-    reels: int = Field(description="Finished reels.")
+    reels: int = Field(description="Finished reels: one a lane at every doff, the last ones short.")
     good_m: Number = Field(description="Sellable web.")
     web_m: Number = Field(description="Sellable web and what inspection will reject.")
     held_to_maximum: bool = Field(

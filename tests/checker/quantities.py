@@ -76,14 +76,6 @@ def version_doffs(job: Job, target: int, die: Die) -> int:
     return ceil_div(ceil_div(target, job.labels_per_reel), die.across)
 
 
-def possible_reels(job: Job, target: int, die: Die) -> set[int]:
-    """Reels of a version: those its labels fill, or one in every lane at every doff."""
-    counts = {version_doffs(job, target, die) * die.across}
-    if job.labels_per_reel is not None:
-        counts.add(ceil_div(target, job.labels_per_reel))
-    return counts
-
-
 def version_run(
     job: Job, version: Version, die: Die, rejected: Fraction, labels: int | None = None
 ) -> VersionRun:

@@ -25,7 +25,6 @@ RUNS = {run.job: run for run in SEQUENCE.runs}
 SAID_FREELY = {
     "AspectChange.before",
     "AspectChange.after",
-    "VersionRun.reels",
 }
 """What the model leaves to the teller in some places; caught where it does not."""
 

@@ -23,7 +23,7 @@ SEED = 599
 PROBLEM = drawn_day(SEED, DayShape(jobs=4, lines=2, splits=True))
 SEQUENCE = account(PROBLEM, drawn_lots(PROBLEM, SEED), Weights())
 LEDGER = web_ledger(PROBLEM, SEQUENCE)
-SAID_FREELY = {"AspectChange.before", "AspectChange.after", "VersionRun.reels"}
+SAID_FREELY = {"AspectChange.before", "AspectChange.after"}
 """What the model leaves to the teller in some places."""
 
 
