@@ -53,7 +53,7 @@ class RollFigures:
     Parameters
     ----------
     eur
-        Controllable cost, stubs, opened rolls and their age included.
+        Controllable cost, stubs, opened rolls and rests taken back included.
     waste_m
         All web that is not sold but the spoilage allowance, and what was cut out, left at cores or scrapped.
     splices, in_runs, in_reels
