@@ -33,7 +33,8 @@ MOST_ROUNDS = 6
 
 @dataclass(frozen=True, slots=True)
 class RolledStretch:
-    """A stretch and its rolls; `choice` is None where its stock is not followed by roll.
+    """A stretch and its rolls; `choice` is None where its stock is not followed by roll, and for web threaded
+    before the plan where no roll is known to be on the unwind.
 
     The rolls' metres are counted from their first metre, whatever was used of them before.
     """
@@ -161,7 +162,9 @@ class _Way:
         for stretch in self.stretches(problem, sequence, self.weights):
             is_first = stretch.line_idx not in begun
             begun.add(stretch.line_idx)
-            if not store.follows(stretch.stock):
+            if not store.follows(stretch.stock) or (
+                stretch.is_threaded_before and not store.is_mounted(stretch.stock, stretch.line_idx)
+            ):
                 yield RolledStretch(stretch, None)
                 continue
             end_ms = _end_ms(sequence, stretch)
@@ -173,10 +176,12 @@ class _Way:
 
 
 def _end_ms(sequence: Sequence, stretch: LineStretch) -> int:
-    """When the last run of a stretch ends."""
+    """When the last run of a stretch ends; of web threaded before the plan, when the first run prints."""
+    runs = sequence.lines[stretch.line_idx].runs
+    if stretch.is_threaded_before:
+        return runs[0].print_start_ms
     placements = {key[1] for key in stretch.runs if key is not None}
-    ends_ms = [run.end_ms for run in sequence.lines[stretch.line_idx].runs if run.placement in placements]
-    return max(ends_ms, default=stretch.first_ms)
+    return max(run.end_ms for run in runs if run.placement in placements)
 
 
 def _chosen_rolls(sequence: Sequence, rolled: tuple[RolledStretch, ...]) -> ChosenRolls | None:

@@ -44,6 +44,14 @@ class RollStore:
         """Whether a stock is followed by roll."""
         return stock in self._followed
 
+    def is_mounted(self, stock: Stock, line_idx: int) -> bool:
+        """Whether a roll of a stock is on a line's unwind as the plan begins."""
+        line = self._problem.plant.lines[line_idx].id
+        return any(
+            roll.on_unwind == line and width_um == stock.width_um
+            for width_um, roll in self._rolls[stock.substrate]
+        )
+
     def candidates(self, stretch: LineStretch, is_first: bool, end_ms: int) -> list[Candidate]:
         """What could be taken: rolls as wide as the stretch, then those to be slit. Metres are counted from
         what is used already; `is_first` on its line.

@@ -42,6 +42,11 @@ class LineStretch:
     runs: tuple[RunKey | None, ...]
     pieces: tuple[tuple[Piece, ...], ...]
 
+    @property
+    def is_threaded_before(self) -> bool:
+        """Whether it is all of what the line holds before its first run."""
+        return all(key is None for key in self.runs)
+
     def run_um(self, segment_idx: int, offset_um: int) -> int:
         """Where in its run a place is: the web of the run before it, or below 0 the strip still to come."""
         ahead_um = _run_web_um(self.pieces[segment_idx], offset_um)

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from rich.console import Console
 
-from app.contracts.web_ledger import WebLedger
+from app.contracts.web_ledger import RolledPiece, WebLedger
 from app.documents.console_ledger import ledger_page
 from app.documents.ledger_files import HEADING, write_ledger
 from app.intake.queue import read_queue
@@ -83,10 +83,16 @@ def test_the_parts_of_every_roll_are_as_long_as_it_to_the_micrometre(ledger: Web
         assert [part.from_m for part in roll.parts] == [0, *(part.to_m for part in roll.parts[:-1])]
 
 
+def is_of_no_roll(piece: RolledPiece) -> bool:
+    """What P1 holds when the plan begins: nobody has said which roll is on it."""
+    return (piece.line, piece.run) == ("P1", 0)
+
+
 def test_every_metre_that_ran_of_a_roll_is_a_metre_of_a_lines_web(ledger: WebLedger) -> None:
     ran: defaultdict[str | None, Decimal] = defaultdict(Decimal)
     for piece in ledger.pieces:
         ran[piece.roll] += piece.length_m
+    assert ran.pop(None) == sum(piece.length_m for piece in ledger.pieces if is_of_no_roll(piece))
     assert ran == {roll.roll: roll.part_m("web") for roll in ledger.rolls}
 
 
@@ -163,6 +169,7 @@ def test_the_rows_of_a_roll_add_up_to_its_length(ledger: WebLedger, tmp_path: Pa
     lengths: defaultdict[str, Decimal] = defaultdict(Decimal)
     for row in rows:
         lengths[row["roll"]] += Decimal(row["length_m"])
+    assert lengths.pop("") == sum(piece.length_m for piece in ledger.pieces if is_of_no_roll(piece))
     assert lengths == {roll.roll: roll.length_m for roll in ledger.rolls}
     assert sum(int(row["labels"]) for row in rows) == sum(line.labels for line in ledger.lines)
     assert csv_path.read_bytes().count(b"\r\n") == len(rows) + 1

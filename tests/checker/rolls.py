@@ -61,7 +61,7 @@ def plan_complaints(play: Replay, plan: RollPlan, ledger: Ledger, rolls: RollLed
     chosen: list[tuple[StretchWeb, RollChoice]] = []
     for web, said in zip(webs, plan.stretches, strict=True):
         complaints += coverage_complaints(web, said.choice, rolls)
-        followed = web.stock in store.by_stock
+        followed = web.stock in store.by_stock and not (web.is_threaded_before and not store.has_mounted(web))
         complaints += differs(web.name, "followed by roll", said.choice is not None, followed)
         if isinstance(said.choice, Shortage):
             complaints += shortage_complaints(web, said.choice, store)

@@ -79,6 +79,10 @@ class RollStore:
         """Whether it is on another line's unwind and nobody has used it so far."""
         return roll.on_unwind not in (None, stretch.line) and roll.id not in self.used_um
 
+    def has_mounted(self, stretch: StretchWeb) -> bool:
+        """Whether a roll of its stock is on its line's unwind as the plan begins."""
+        return any(roll.on_unwind == stretch.line for roll in self.by_stock.get(stretch.stock, ()))
+
     def could_take(self, stretch: StretchWeb, roll: Roll) -> bool:
         """Whether anything of a roll could be used anywhere in a stretch."""
         left_um = usable_um(roll, self.used_um.get(roll.id, 0), roll.length_um - self.rules.core_tail_um)

@@ -62,9 +62,15 @@ class StretchWeb:
 
     @property
     def end_ms(self) -> int:
-        """When its last run ends; what a line holds before its first run is there at once."""
-        ends = (self.runs[piece.run - 1].end_ms for piece in self.pieces if piece.run)
-        return max(ends, default=self.first_ms)
+        """When its last run ends; what a line holds before its first run is gone when that prints."""
+        if self.is_threaded_before:
+            return self.runs[0].print_start_ms
+        return max(self.runs[piece.run - 1].end_ms for piece in self.pieces if piece.run)
+
+    @property
+    def is_threaded_before(self) -> bool:
+        """Whether it is all of what the line holds before its first run."""
+        return not any(piece.run for piece in self.pieces)
 
     def needed_ms(self, piece: Piece) -> int:
         """A run draws its web when its changeover starts, or at the plan's start."""

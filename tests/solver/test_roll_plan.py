@@ -6,6 +6,7 @@ from collections import defaultdict
 from dataclasses import replace
 from itertools import pairwise
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -30,6 +31,13 @@ GOAL_NAMES = st.sampled_from(sorted(GOALS))
 
 def rolls_of(problem: Problem) -> dict[str, Roll]:
     return {roll.id: roll for _, _, roll in problem.plant.rolls}
+
+
+def without_roll_um(plan: RollPlan) -> int:
+    """What lines hold before their first runs, of rolls that nobody has told: all the rest is of rolls."""
+    without = [each.stretch for each in plan.stretches if each.choice is None]
+    assert all(stretch.is_threaded_before for stretch in without)
+    return sum(stretch.stretch.length_um for stretch in without)
 
 
 def choices_of(plan: RollPlan) -> list[RollChoice]:
@@ -76,7 +84,7 @@ def test_every_metre_of_web_is_a_metre_of_a_roll(seed: int, lines: int) -> None:
         return
     web_um = sum(piece.length_um for pieces in web_ledger(with_ends, plan.sequence) for piece in pieces)
     rolled_um = sum(use.to_um - use.from_um for choice in choices_of(plan) for use in choice.uses)
-    assert web_um == rolled_um
+    assert web_um == rolled_um + without_roll_um(plan)
 
 
 @settings(max_examples=20, deadline=None)
@@ -108,7 +116,9 @@ def test_the_pieces_of_a_roll_are_as_long_as_the_roll(seed: int, lines: int) -> 
         assert [piece.from_um for piece in pieces] == [0, *(piece.to_um for piece in pieces[:-1])]
     ran = {piece.web for pieces in ledger.values() for piece in pieces if piece.web is not None}
     web = {piece for pieces in web_ledger(with_ends, plan.sequence) for piece in pieces}
-    assert sum(piece.length_um for piece in ran) == sum(piece.length_um for piece in web)
+    web_um = sum(piece.length_um for piece in web)
+    lacking_um = sum(stretch.stretch.length_um for stretch, _ in plan.shortages)
+    assert sum(piece.length_um for piece in ran) == web_um - without_roll_um(plan) - lacking_um
     assert {roll.id for roll in unopened(problem, plan)} == set(rolls) - set(ledger)
 
 
@@ -154,3 +164,19 @@ def test_a_roll_that_ran_to_its_very_end_is_gone() -> None:
     assert [(use.roll, use.to_um) for use in choice.uses] == [("exact", first_um)]
     assert choice.rests == ()
     assert [stretch.first_ms > 0 for stretch, _ in plan.shortages] == [True]
+
+
+@pytest.mark.parametrize(("on_unwind", "taken"), [(None, []), ("H", ["paper roll"])])
+def test_what_a_line_holds_is_of_a_roll_only_where_one_is_told_to_be_on_its_unwind(
+    on_unwind: str | None, taken: list[str]
+) -> None:
+    """It once came from any roll of the store, or from the unwind of another line."""
+    problem = worked_problem(worked_line("H"), worked_job("film", "substrate"))
+    paper, *others = problem.plant.substrates
+    rolls = (Roll("paper roll", 500 * M_UM, on_unwind=on_unwind),)
+    paper = replace(paper, widths=(StockedWidth.by_roll(paper.widths[0].width_um, rolls, 0),))
+    problem = replace(problem, plant=replace(problem.plant, substrates=(paper, *others)))
+    with_ends, plan = with_rolls(problem, as_entered(problem), Weights())
+    held = [piece for piece in web_ledger(with_ends, plan.sequence)[0] if piece.run == 0]
+    assert [piece.stock.substrate for piece in held] == ["paper"]
+    assert [use.roll for choice in choices_of(plan) for use in choice.uses] == taken
