@@ -62,6 +62,8 @@ COUNTING = ("trial_start", "trial_eur")
 CASES_A_RUN = 250
 FEWEST_CASES_AT_FIRST, MOST_CASES_AT_FIRST, MOST_CASES_OF_LINES_AT_FIRST = 12, 18, 14
 """Binary logarithms; the last where there are several lines, each with room of its own."""
+MOST_CASES = 18
+"""The same of what there is ever room for on all lines together: some 100 MB an island."""
 
 
 class LineRoom:
@@ -75,8 +77,10 @@ class LineRoom:
         left_out: Flags,
         choices: Choices | None = None,
         has_walk: bool = False,
+        most_cases: int = 1 << MOST_CASES,
     ) -> None:
         self.line = line
+        self.most_cases = max(cases, most_cases)
         self.changeovers = room_for_changeovers(len(line.web.stations), cases)
         self.scratch = new_scratch(line, left_out)
         self.placing = new_placing(line, runs, has_walk)
@@ -97,8 +101,12 @@ class LineRoom:
         return bool(self.changeovers.known[0] + 2 > len(self.changeovers.guarded))
 
     def enlarge(self) -> None:
-        """Make room for twice as many changeovers."""
-        self.changeovers = doubled(self.changeovers)
+        """Make room for twice as many changeovers; where there are as many as may be, forget them all: they
+        are worked out again when they are met.
+        """
+        cases, stations, _ = self.changeovers.guarded.shape
+        is_most = 2 * cases > self.most_cases
+        self.changeovers = room_for_changeovers(stations, cases) if is_most else doubled(self.changeovers)
         self.book.enter(self.changeovers)
 
 
@@ -116,8 +124,9 @@ class PlantRoom:
     ) -> None:
         left_out = np.zeros(compiled.items, np.uint8)
         cases = usual_cases(compiled.room, len(compiled.lines))
+        most_cases = 1 << MOST_CASES - (len(compiled.lines) - 1).bit_length()
         self.lines = [
-            LineRoom(line, compiled.room, cases, left_out, each, True)
+            LineRoom(line, compiled.room, cases, left_out, each, True, most_cases)
             for line, each in zip(compiled.lines, choices, strict=True)
         ]
         walk = new_walk(compiled, entries_of([line.book for line in self.lines]), hope_eur, left_out)

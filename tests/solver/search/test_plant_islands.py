@@ -187,11 +187,14 @@ def test_what_is_found_does_not_depend_on_how_work_is_dealt_out() -> None:
         assert at_once.best[1].tolist() == bit_by_bit.best[1].tolist()
 
 
-def test_nor_on_how_much_room_there_is_for_changeovers(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("most", [18, 8], ids=["room is made for all", "they are forgotten now and then"])
+def test_nor_on_how_much_room_there_is_for_changeovers(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With room for 64 a line at most, where hundreds are met, they are worked out again."""
     compiled = CompiledPlant(locked_day(), Weights())
     ample, cramped = islands_of(compiled)[1], islands_of(compiled)[1]
     ample.advance(4_000)
     monkeypatch.setattr(walk_room, "usual_cases", lambda runs, lines: 4)
+    monkeypatch.setattr(walk_room, "MOST_CASES", most)
     cramped.advance(4_000)
     assert cramped.best[0] == ample.best[0]
     assert cramped.best[1].tolist() == ample.best[1].tolist()
