@@ -136,11 +136,12 @@ class _Arrangement:
         """Every job on one line; positions on a line are 0, 1, 2 … without a gap."""
         model = self._model
         for line_idx in range(len(self._problem.plant.lines)):
-            on_line = [self._on[key] for key in self._on if key[1] == line_idx]
-            for job_idx in self.jobs:
-                literal = self._on.get((job_idx, line_idx))
-                if literal is not None:
-                    model.add(self._position[job_idx] < sum(on_line)).only_enforce_if(literal)
+            on_line = {job: literal for (job, on), literal in self._on.items() if on == line_idx}
+            # Counted once: a sum in every rule made the model of a thousand jobs a gigabyte.
+            count = model.new_int_var(0, len(on_line), f"jobs on line {line_idx}")
+            model.add(count == sum(on_line.values()))
+            for job_idx, literal in on_line.items():
+                model.add(self._position[job_idx] < count).only_enforce_if(literal)
         slots = []
         for job_idx in self.jobs:
             literals = {idx: self._on[job, idx] for job, idx in self._on if job == job_idx}
