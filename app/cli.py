@@ -47,7 +47,7 @@ from app.refusals import refusals
 from app.services import floor, planning
 from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
-from app.services.floor import FloorPapers
+from app.translation.floor import FloorOrder
 
 DEFAULT_SECONDS = 5.0
 DEFAULT_ALTERNATIVES = 3
@@ -434,7 +434,7 @@ def _print_plan(
 
 def _plan_files(
     costed_plan: CostedPlan,
-    papers: FloorPapers,
+    papers: FloorOrder,
     out: Path,
     notes: Sequence[str],
     assumed: PlanAssumptions | None,

@@ -30,23 +30,13 @@ class RolledSequence:
         return self.plan.sequence
 
 
-def rolled_sequence(problem: Problem, order: Order, weights: Weights) -> RolledSequence:
-    """An order with its cheapest rolls; without any where no stock is followed by roll."""
-    if not any(True for _ in problem.plant.rolls):
-        return RolledSequence(*with_rolls(problem, order, weights))
-    return RolledSequence(*cheapest_rolls(problem, order, weights))
-
-
-def by_rule_of_thumb(problem: Problem, order: Order, weights: Weights) -> RolledSequence:
-    """An order with the oldest rolls first."""
-    return RolledSequence(*oldest_first_rolls(problem, order, weights))
-
-
 def cheapest_rolls(problem: Problem, order: Order, weights: Weights) -> tuple[Problem, RollPlan]:
     """The rolls of an order, never dearer than the oldest first, in the form of `with_rolls`; of equal ones
-    those of the way tried first: the least money for every stretch.
+    those of the way tried first: the least money for every stretch. None where no stock is followed by roll.
     """
     least = with_rolls(problem, order, weights)
+    if not problem.plant.has_rolls:
+        return least
     tried = [least, oldest_first_rolls(problem, order, weights)]
     by_usual_rolls = account(problem, order, weights)
     if least[1].sequence.cost.late_eur > by_usual_rolls.cost.late_eur:

@@ -537,6 +537,11 @@ class Plant:
         checks.done()
 
     @property
+    def has_rolls(self) -> bool:
+        """Whether any stock is followed by roll."""
+        return any(True for _ in self.rolls)
+
+    @property
     def rolls(self) -> Iterator[tuple[Substrate, StockedWidth, Roll]]:
         """Every roll, with the substrate and the width that it is of."""
         for substrate in self.substrates:

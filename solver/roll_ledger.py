@@ -9,7 +9,7 @@ from enum import StrEnum
 from solver.ledger import web_ledger
 from solver.problem import Problem
 from solver.roll_choice import RestKind, RollChoice, Use
-from solver.roll_plan import RolledStretch, RollPlan
+from solver.roll_plan import RollPlan
 from solver.rolls import Roll
 from solver.sequence import Piece
 from solver.web_stretches import by_stock
@@ -74,17 +74,11 @@ def roll_ledger(problem: Problem, plan: RollPlan) -> dict[str, tuple[RollPiece, 
     pieces: dict[str, list[RollPiece]] = {}
     ledger = web_ledger(problem, plan.sequence)
     for line_idx, line_pieces in enumerate(ledger):
-        own = [each for each in plan.stretches if each.stretch.line_idx == line_idx]
-        for each, web in zip(_in_web_order(own), by_stock(line_pieces), strict=True):
+        for (_, each), web in zip(plan.on_line(line_idx), by_stock(line_pieces), strict=True):
             if isinstance(each.choice, RollChoice):
                 for piece in _laid(each.choice, each.stretch.stock.width_um, web):
                     pieces.setdefault(piece.roll, []).append(piece)
     return {roll: tuple(_whole(roll, own, lengths_um[roll])) for roll, own in sorted(pieces.items())}
-
-
-def _in_web_order(stretches: Sequence[RolledStretch]) -> list[RolledStretch]:
-    """A line's stretches as its web has them; some begin at the same instant."""
-    return sorted(stretches, key=lambda each: each.stretch.pieces[0][0].from_um)
 
 
 def _laid(choice: RollChoice, width_um: int, web: Sequence[Piece]) -> Iterator[RollPiece]:

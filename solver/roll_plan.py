@@ -60,6 +60,13 @@ class RollPlan:
     stretches: tuple[RolledStretch, ...]
     settled: bool
 
+    def on_line(self, line_idx: int) -> tuple[tuple[int, RolledStretch], ...]:
+        """A line's stretches as its web has them, with their numbers in the plan: some begin at the same
+        instant.
+        """
+        own = ((idx, each) for idx, each in enumerate(self.stretches) if each.stretch.line_idx == line_idx)
+        return tuple(sorted(own, key=lambda there: there[1].stretch.pieces[0][0].from_um))
+
     @property
     def opened(self) -> frozenset[str]:
         """Ids of the rolls that something is taken of."""

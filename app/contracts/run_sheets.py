@@ -175,6 +175,22 @@ class RollPick(Contract):
     splices_left_in_m: tuple[Number, ...] = Field(description="Flagged splices that run through.")
     rest: RollRest = Field(description="What becomes of the rest.")
     rest_m: Number = Field(description="Metres of the rest.")
+    slit_from_mm: Number | None = Field(
+        default=None, description="How wide it is in the store, if it is to be slit down before it goes on."
+    )
+
+    @property
+    def where(self) -> str:
+        """Where the crew finds it."""
+        if self.on_unwind:
+            return "on the unwind"
+        return f"rest from line {self.rest_of}" if self.rest_of else self.location
+
+    @property
+    def stock(self) -> str:
+        """Its stock, and what is to be done to it before it goes on."""
+        slit = "" if self.slit_from_mm is None else f", slit from {self.slit_from_mm:f} mm first"
+        return f"{self.substrate} {self.width_mm:f} mm{slit}"
 
 
 class StockPick(Contract):

@@ -25,17 +25,11 @@ def told_roll(pick: RollPick) -> ToldRoll:
     flaws += [f"flagged splice at {tenths(at_m)} m runs through" for at_m in pick.splices_left_in_m]
     return ToldRoll(
         pick=pick,
-        where=_where(pick),
+        where=pick.where,
         parts=tuple(f"{tenths(part.from_m)}–{tenths(part.to_m)} m" for part in pick.parts),
         flaws=tuple(flaws),
         rest=_rest(pick),
     )
-
-
-def _where(pick: RollPick) -> str:
-    if pick.on_unwind:
-        return "on the unwind"
-    return f"rest from line {pick.rest_of}" if pick.rest_of else pick.location
 
 
 def _rest(pick: RollPick) -> str:

@@ -3,27 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
 from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
-from app.contracts.run_sheets import RunSheet
 from app.contracts.sequences import CostedPlan, Goal
-from app.contracts.web_ledger import WebLedger
 from app.translation.floor import FloorOrder
 from app.translation.reasons import order_of
 from app.translation.solving import Question
-
-
-@dataclass(frozen=True, slots=True)
-class FloorPapers:
-    """What the floor is given: the web ledger, and the run sheets by line and shift."""
-
-    ledger: WebLedger
-    run_sheets: tuple[RunSheet, ...]
 
 
 def papers(
@@ -35,16 +24,15 @@ def papers(
     *,
     locks: Sequence[Lock] = (),
     in_force: RunOrder | None = None,
-) -> FloorPapers:
-    """The papers of an order, with the rolls that cost least for it.
+) -> FloorOrder:
+    """An order with the rolls that cost least for it; its ledger and its run sheets are made when asked for.
 
     Raises
     ------
     BadInput
         Where plant or jobs contradict themselves, or the order cannot be run.
     """
-    floor_order = FloorOrder.of(Question.of(plant, jobs, start, locks, in_force), order, goal)
-    return FloorPapers(floor_order.ledger, floor_order.run_sheets)
+    return FloorOrder.of(Question.of(plant, jobs, start, locks, in_force), order, goal)
 
 
 def papers_of_plan(
@@ -55,8 +43,8 @@ def papers_of_plan(
     *,
     locks: Sequence[Lock] = (),
     in_force: RunOrder | None = None,
-) -> FloorPapers:
-    """The papers of a plan, or of an order costed, of these jobs on this plant from this start.
+) -> FloorOrder:
+    """The same of a plan, or of an order costed, of these jobs on this plant from this start.
 
     Raises
     ------

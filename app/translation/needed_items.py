@@ -145,21 +145,16 @@ def _webs(line: Line, runs: Sequence[Run], picked: Sequence[Picked]) -> Iterator
             job=job,
             by=pick.needed,
             call=pick.parts[0].call if isinstance(pick, RollPick) else pick.call,
-            location=_location(pick),
+            location=pick.where if isinstance(pick, RollPick) else "",
         )
         inside = there.needed_ms > runs[there.run - 1].print_start_ms
         yield Need(Room.STOCK, item, there.run, there.needed_ms, inside)
 
 
 def _web_name(pick: RollPick | StockPick) -> str:
-    stock = f"{pick.substrate} {pick.width_mm:f} mm"
-    return f"{pick.roll}, {stock}" if isinstance(pick, RollPick) else f"{stock}, {pick.length_m:.1f} m"
-
-
-def _location(pick: RollPick | StockPick) -> str:
-    if isinstance(pick, StockPick):
-        return ""
-    return pick.location if pick.rest_of is None else f"rest from line {pick.rest_of}"
+    if isinstance(pick, RollPick):
+        return f"{pick.roll}, {pick.stock}"
+    return f"{pick.substrate} {pick.width_mm:f} mm, {pick.length_m:.1f} m"
 
 
 def _foil_reels(clock: PlanClock, calls: Sequence[Call]) -> Iterator[Need]:

@@ -106,9 +106,7 @@ class _LinePicks:
         self._line = line
         self._webs_um = [sum(piece.length_um for piece in web) for web in by_stock(pieces)]
         self._calls = calls
-        own = [(idx, each) for idx, each in enumerate(plan.stretches) if each.stretch.line_idx == line_idx]
-        # Some begin at the same instant: then the web says which comes first.
-        self._stretches = sorted(own, key=lambda there: there[1].stretch.pieces[0][0].from_um)
+        self._stretches = plan.on_line(line_idx)
 
     def picks(self) -> LinePicks:
         picked: list[Picked] = []
@@ -196,6 +194,10 @@ class _LinePicks:
                     ),
                     rest=RollRest.NOTHING if rest is None else _RESTS[rest.kind],
                     rest_m=m_from_um(_length_um(rest)),
+                    # Its rest comes as narrow as it was slit to.
+                    slit_from_mm=None
+                    if first.slit_from_um is None or rest_of is not None
+                    else mm_from_um(first.slit_from_um),
                 ),
                 segment.run,
                 needed_ms,

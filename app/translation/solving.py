@@ -24,7 +24,7 @@ from app.translation.times import PlanClock
 from app.translation.units import m_from_um, mm_from_um, rounded
 from solver.account import account, placement_faults
 from solver.baselines import as_entered, baselines
-from solver.cheapest_rolls import RolledSequence, by_rule_of_thumb, rolled_sequence
+from solver.cheapest_rolls import RolledSequence, cheapest_rolls, oldest_first_rolls
 from solver.feasibility import reasons, station_choices
 from solver.ledger import web_ledger
 from solver.lots import lot_faults
@@ -151,7 +151,7 @@ class Question:
         BadInput
             Where a job cannot run where the order has it, or is missing.
         """
-        return rolled_sequence(self.problem, self.placements(order), GOALS[goal])
+        return RolledSequence(*cheapest_rolls(self.problem, self.placements(order), GOALS[goal]))
 
     def readiness(self) -> Readiness:
         """What is not ready, what cannot run, and what the queue takes from the store."""
@@ -172,10 +172,8 @@ class Question:
         return contracts.CostedPlan(
             sequence=sequence_contract(self._costed(goal, best)),
             baselines=tuple(
-                baseline_contract(
-                    self._costed(goal, by_rule_of_thumb(self.problem, order, GOALS[goal])), name
-                )
-                for name, order in baselines(self.problem).items()
+                baseline_contract(self._costed(goal, baseline), name)
+                for name, baseline in self.baselines(goal).items()
             ),
             search=search,
             alternatives=alternative_contracts(
@@ -186,7 +184,7 @@ class Question:
     def baselines(self, goal: contracts.Goal) -> dict[str, RolledSequence]:
         """Orders nobody searched for, by name, with the rolls that nobody chose: the oldest first."""
         return {
-            name: by_rule_of_thumb(self.problem, order, GOALS[goal])
+            name: RolledSequence(*oldest_first_rolls(self.problem, order, GOALS[goal]))
             for name, order in baselines(self.problem).items()
         }
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from solver.cheapest_rolls import RolledSequence, rolled_sequence
+from solver.cheapest_rolls import RolledSequence, cheapest_rolls
 from solver.problem import Problem
 from solver.roll_plan import RollPlan
 from solver.search.compile import CompiledPlant
@@ -80,12 +80,14 @@ def solve_with_rolls(
     ValueError
         Where so many alternatives are not looked for.
     """
-    has_rolls = any(True for _ in problem.plant.rolls)
+    has_rolls = problem.plant.has_rolls
     told = _Told(on_progress)
     with stop.reserve(REPAIR_SHARE if has_rolls else 0.0):
         result = solve(problem, weights, stop, seed, told.first, threads, alternatives)
     begun_s = stop.elapsed_s
-    rolled = [rolled_sequence(problem, sequence.order, weights) for sequence in result.sequences]
+    rolled = [
+        RolledSequence(*cheapest_rolls(problem, sequence.order, weights)) for sequence in result.sequences
+    ]
     if not has_rolls or result.status is Status.NOTHING_RUNS:
         return RolledResult(result, tuple(rolled))
     choosing_s = (stop.elapsed_s - begun_s) / len(rolled)
@@ -95,7 +97,7 @@ def solve_with_rolls(
         if _disappoints(result.sequences[0], best.plan) and not stop.reached:
             orders = _searched_again(best, weights, stop, seed, told, threads)
             others = (order for order in orders if order != best.sequence.order)
-            again = (rolled_sequence(problem, order, weights) for order in others)
+            again = (RolledSequence(*cheapest_rolls(problem, order, weights)) for order in others)
             repair = Repair(best, min(again, key=lambda each: each.plan.rank, default=best))
     if repair is not None and repair.is_better:
         best = repair.after

@@ -16,16 +16,17 @@ from app.contracts.run_sheets import LineRunSheets, NeededItem, RunSheet, ToolAc
 from app.translation.cautions import ALWAYS, BLADES, RUNNING, WASH_UP
 from app.translation.run_sheets import NO_MARGIN, NOT_SETTLED, run_code, run_sheet_contracts
 from app.translation.units import m_from_um
+from solver.baselines import as_entered
 from solver.calls import crew_calls
 from solver.crew_call import CallKind as SolverKind
 from solver.plant import StockedWidth
 from solver.reels import SpliceRule
 from solver.roll_choice import RollChoice
-from solver.rolls import Roll
+from solver.rolls import Roll, StockRules
 from solver.sequence import Stop
 from tests.app.sheets import CLOCK, Sheets, drawn_sheets, sample_sheets, sheets_of, worked_sheets
 from tests.builders.called import counting_line
-from tests.builders.worked import M_UM, WEB_UM, worked_job, worked_line
+from tests.builders.worked import M_UM, WEB_UM, worked_job, worked_line, worked_problem
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 DAY = sample_sheets()
@@ -524,3 +525,22 @@ def test_lots_are_named_with_their_run() -> None:
 def test_sheets_come_back_from_json_as_they_went_in() -> None:
     sheets = LineRunSheets(line="P1", sheets=tuple(DAY.of_line("P1")))
     assert LineRunSheets.model_validate_json(sheets.model_dump_json()) == sheets
+
+
+def test_a_roll_that_is_to_be_slit_says_so_wherever_it_is_fetched() -> None:
+    """1,000 m without a splice, for which only a roll 20 mm wider is long enough: its label tells 350 mm."""
+    job = replace(worked_job("only", web_m=1_000), splice_rule=SpliceRule.NEVER)
+    problem = worked_problem(replace(worked_line("H"), web_width_um=350_000), job)
+    paper, *others = problem.plant.substrates
+    own = StockedWidth.by_roll(WEB_UM, (Roll("A", 600 * M_UM), Roll("B", 600 * M_UM)), 0)
+    wider = StockedWidth.by_roll(350_000, (Roll("W", 1_200 * M_UM, location="Hall 1"),), 0)
+    plant = replace(
+        problem.plant,
+        substrates=(replace(paper, widths=(own, wider)), *others),
+        stock_rules=StockRules(most_trim_um=30_000),
+    )
+    problem = replace(problem, plant=plant)
+    (sheet,) = sheets_of(problem, as_entered(problem)).sheets
+    stock = "paper 330 mm, slit from 350 mm first"
+    assert [(roll.stock, roll.where) for roll in sheet.rolls if roll.roll == "W"] == [(stock, "Hall 1")]
+    assert f"W, {stock}" in {item.item for item in sheet.needed_by.stock_room}
