@@ -275,8 +275,8 @@ def _choice_table(rows: Sequence[JsonRow]) -> FigureTable:
         ),
         tuple(_choice_line(row) for row in rows),
         (
-            "The same order with both; € are controllable cost with cores, stubs, opened rolls and their "
-            "age. Behind a stroke what the oldest first come to, each spliced where the one before ends or "
+            "The same order with both; € are controllable cost with cores, stubs, rolls opened and taken "
+            "back. Behind a stroke what the oldest first come to, each spliced where the one before ends or "
             "may end. Splices in reels are those that reach a customer, made here or flagged in a roll.",
             f"Cheaper on {len(cheaper)} of {len(rows)}, dearer on {len(dearer)}.",
         ),
