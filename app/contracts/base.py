@@ -11,6 +11,7 @@ from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -162,6 +163,23 @@ def parse_moment(text: object) -> datetime:
 
 Moment = Annotated[datetime, BeforeValidator(parse_moment), WithJsonSchema({"type": "string"})]
 """A date and time; without an offset it means the site's own clock."""
+
+_OFFSET_RIGHT = "should have an offset, such as 2027-03-01T06:00+01:00"
+
+
+def _with_offset(moment: datetime) -> datetime:
+    if moment.tzinfo is None:
+        raise PydanticCustomError("offset", _OFFSET_RIGHT)
+    return moment
+
+
+OffsetMoment = Annotated[
+    datetime,
+    BeforeValidator(parse_moment),
+    AfterValidator(_with_offset),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
+"""A date and time with its offset: what comes over a network may be read anywhere."""
 
 
 def at_site(moment: datetime, zone: ZoneInfo) -> datetime:
