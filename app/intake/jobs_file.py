@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from app.contracts.base import at_site
+from app.contracts.job_rules import with_inkjet
 from app.contracts.jobs import INKJET, MOST_LAYERS, Job, Layer, SpliceRule, Version
 from app.contracts.plant import Plant
 from app.intake.cells import (
@@ -220,7 +221,7 @@ class _JobReader:
             self._fault(row, "finishes", "should mark the inkjet's place once")
         elif marks and not values["colours"]:
             self._fault(row, "finishes", "should not mark the inkjet's place where colours is empty")
-        layers = sum(map(len, _with_inkjet(values["finishes"], bool(values["colours"]))))
+        layers = sum(map(len, with_inkjet(values["finishes"], bool(values["colours"]))))
         if layers > MOST_LAYERS:
             self._fault(row, "finishes", f"should hold at most {MOST_LAYERS} layers, the inkjet's among them")
 
@@ -258,7 +259,7 @@ class _JobReader:
         if len(self.findings.faults) > faults_before:
             return None
         of_job = {column: first.values[column] for column in OF_JOB if column in first.values}
-        of_job["finishes"] = _with_inkjet(of_job["finishes"], bool(of_job["colours"]))
+        of_job["finishes"] = with_inkjet(of_job["finishes"], bool(of_job["colours"]))
         versions = [version for record in records if (version := self._version(record)) is not None]
         if len(versions) < len(records):
             return None
@@ -297,12 +298,6 @@ class _JobReader:
                     f"should be there once: row {rows[version]} has it for the same job already",
                 )
             rows.setdefault(version, record.row.number)
-
-
-def _with_inkjet(groups: tuple[tuple[Layer, ...], ...], printed: bool) -> tuple[tuple[Layer, ...], ...]:
-    """The inkjet comes first unless its place is marked."""
-    marked = any(layer.kind == INKJET for group in groups for layer in group)
-    return ((Layer(kind=INKJET),), *groups) if printed and not marked else groups
 
 
 _MOST_NAMED = 5

@@ -6,8 +6,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from app.contracts.base import at_site
+from app.contracts.contradiction import Contradiction
 from app.contracts.jobs import DIE_CUT
-from app.contracts.plant import AspectName, Calendar, Cylinder, Die, Line, LoadedTooling, Plant, Station
+from app.contracts.plant import AspectName, Calendar, Line, LoadedTooling, Plant, Station
+from app.contracts.tool_rules import cylinder_contradictions, cylinders_of, die_contradictions
 from app.errors import Fault
 from app.intake.findings import Findings, unknown
 from app.intake.roll_checks import check_rolls
@@ -68,32 +70,15 @@ class _Check:
     def _tools(self) -> Found:
         cylinders = {cylinder.id: cylinder for cylinder in self.plant.cylinders}
         for idx, cylinder in enumerate(self.plant.cylinders):
-            yield from self._repeat(f"cylinders[{idx}]", cylinder)
+            yield from self._told(f"cylinders[{idx}]", cylinder_contradictions(cylinder))
         for idx, die in enumerate(self.plant.dies):
-            yield from self._known(f"dies[{idx}].cylinder", die.cylinder, "cylinder", cylinders)
-            yield from self._known(f"dies[{idx}].print_cylinder", die.print_cylinder, "cylinder", cylinders)
-            yield from self._die_repeat(f"dies[{idx}]", die)
-            if die.min_liner_um and die.max_liner_um and die.min_liner_um > die.max_liner_um:
-                yield self._fault(
-                    f"dies[{idx}].max_liner_um", die.max_liner_um, "should not be below min_liner_um"
-                )
+            for field, named in cylinders_of(die, cylinders):
+                yield self._fault(f"dies[{idx}].{field}", named, unknown("cylinder", named, cylinders))
+            yield from self._told(f"dies[{idx}]", die_contradictions(die))
 
-    def _repeat(self, place: str, tool: Cylinder) -> Found:
-        if tool.repeat_mm is not None and tool.teeth is not None:
-            yield self._fault(f"{place}.teeth", tool.teeth, "should not be given beside repeat_mm")
-        elif tool.repeat_mm is None and tool.teeth is None:
-            yield self._fault(f"{place}.repeat_mm", None, "must be given, or teeth with their pitch")
-        elif tool.teeth is not None and tool.pitch is None:
-            yield self._fault(f"{place}.pitch", None, "must be given beside teeth, such as 1/8 in")
-
-    def _die_repeat(self, place: str, die: Die) -> Found:
-        if die.repeat_mm is not None and die.teeth is not None:
-            yield self._fault(f"{place}.teeth", die.teeth, "should not be given beside repeat_mm")
-        elif die.repeat_mm is None and die.teeth is None and die.cylinder is None:
-            right = "must be given, or teeth with their pitch, or a cylinder"
-            yield self._fault(f"{place}.repeat_mm", None, right)
-        elif die.teeth is not None and die.pitch is None and die.cylinder is None:
-            yield self._fault(f"{place}.pitch", None, "must be given beside teeth, such as 1/8 in")
+    def _told(self, place: str, found: Iterable[Contradiction]) -> Found:
+        for each in found:
+            yield self._fault(f"{place}.{each.field}", each.value, each.right)
 
     def _wash_ups(self) -> Found:
         consumables = [consumable.id for consumable in self.plant.consumables]
