@@ -48,8 +48,14 @@ def number_in(text: str, separators: Separators) -> Decimal | None:
 def _with_one_mark(whole: str, mark: str, rest: str, separators: Separators) -> Decimal:
     may_part_thousands = len(rest) == 3 and len(whole) <= 3 and not whole.startswith("0")
     if may_part_thousands and _DECIMAL_MARK.get(separators) != mark:
-        decimal = f"{whole}.{rest}".rstrip("0").rstrip(".")
+        decimal = unmistakable(Decimal(f"{whole}.{rest}"))
         raise CellError(
             f"could be {whole}{rest} or {decimal}: write {whole}{rest}, without separators, or {decimal}"
         )
     return Decimal(f"{whole}.{rest}")
+
+
+def unmistakable(number: Decimal) -> str:
+    """A number as text that can be read in one way only: three digits behind a point could part thousands."""
+    text = f"{number.normalize():f}"
+    return f"{text}0" if len(text.partition(".")[2]) == 3 else text

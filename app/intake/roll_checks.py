@@ -11,6 +11,7 @@ from app.contracts.plant import Flaw, FlawKind, Plant, Roll, StockedWidth
 from app.errors import Fault
 from app.intake.at_start import AtStart
 from app.intake.findings import Findings, unknown
+from app.intake.numbers import unmistakable
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +63,8 @@ def start_faults(roll: Roll, code: str, width_mm: Decimal, at_start: AtStart) ->
 
 def flaw_text(flaw: Flaw) -> str:
     """A flaw as a stock list has it: defect 120-135, splice 300."""
-    to = "" if flaw.to_m is None else f"-{plain_number(flaw.to_m)}"
-    return f"{flaw.kind} {plain_number(flaw.from_m)}{to}"
+    to = "" if flaw.to_m is None else f"-{unmistakable(flaw.to_m)}"
+    return f"{flaw.kind} {unmistakable(flaw.from_m)}{to}"
 
 
 @dataclass
