@@ -26,7 +26,6 @@ from rich.console import Console, RenderableType
 from app import __version__
 from app.contracts.assumptions import PlanAssumptions
 from app.contracts.base import at_site, parse_moment
-from app.contracts.plant import Plant
 from app.contracts.reasons import Reasons
 from app.contracts.sequences import CostedPlan, Goal, Progress
 from app.documents.console import plan_page, readiness_page
@@ -48,6 +47,7 @@ from app.services import floor, planning
 from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
 from app.translation.floor import FloorOrder
+from app.translation.solving import Question
 
 DEFAULT_SECONDS = 5.0
 DEFAULT_ALTERNATIVES = 3
@@ -140,11 +140,9 @@ def cost(
 ) -> None:
     """Cost a given order exactly. The goal decides only how changeovers are split into stops."""
     queue, order = read_source_and_order(source, sequence)
-    begins = _begins(queue.plant, source.start)
-    costed_plan = planning.cost(
-        queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
-    )
-    _print_plan(costed_plan, queue, begins, out, reasons=_reasons(queue, begins, costed_plan, explain))
+    question = _question(queue, source.start)
+    costed_plan = planning.cost(question, order, goal)
+    _print_plan(costed_plan, queue, question, out, reasons=_reasons(question, costed_plan, explain))
 
 
 @commands.command()
@@ -159,10 +157,7 @@ def ledger(
 ) -> None:
     """Say what becomes of every metre of web and of every roll in a given order."""
     queue, order = read_source_and_order(source, sequence)
-    begins = _begins(queue.plant, source.start)
-    papers = floor.papers(
-        queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
-    )
+    papers = floor.papers(_question(queue, source.start), order, goal)
     _print(ledger_page(papers.ledger))
     if out is not None:
         _write(out, lambda: write_ledger(papers.ledger, out))
@@ -181,10 +176,7 @@ def run_sheet(
 ) -> None:
     """Write what the crew of every line needs for a given order, shift by shift."""
     queue, order = read_source_and_order(source, sequence)
-    begins = _begins(queue.plant, source.start)
-    papers = floor.papers(
-        queue.plant, queue.jobs, begins, order, goal, locks=queue.locks, in_force=queue.in_force
-    )
+    papers = floor.papers(_question(queue, source.start), order, goal)
     _write(out, lambda: write_run_sheets(papers.run_sheets, out))
 
 
@@ -202,14 +194,7 @@ def compare(
     orders = ((one.name, order), (other.name, other_order))
     if one.name == other.name:
         orders = ((str(one), order), (str(other), other_order))
-    begins = _begins(queue.plant, source.start)
-    _print(
-        difference_page(
-            why.compare(
-                queue.plant, queue.jobs, begins, orders, goal, locks=queue.locks, in_force=queue.in_force
-            )
-        )
-    )
+    _print(difference_page(why.compare(_question(queue, source.start), orders, goal)))
 
 
 @commands.command()
@@ -217,7 +202,7 @@ def compare(
 def check(source: QueueSource) -> None:
     """Say which jobs are not ready or cannot run, and why."""
     queue = read_source(source)
-    readiness = planning.check(queue.plant, queue.jobs, _begins(queue.plant, source.start))
+    readiness = planning.check(_question(queue, source.start))
     _print(readiness_page(readiness))
     _print_notes(queue.notes)
     if not any(job.can_run for job in readiness.jobs):
@@ -285,14 +270,15 @@ def options(
     """Orders and costs the queue of hybrid label press lines."""
 
 
-def _begins(plant: Plant, asked: datetime | None) -> datetime:
-    """The plan's start; says so where the site's clock was taken."""
+def _question(queue: Queue, asked: datetime | None) -> Question:
+    """The queue from the plan's start on; says so where the site's clock was taken."""
+    plant = queue.plant
     begins = planning.plan_start(plant, asked, datetime.now(UTC))
     if begins.tzinfo is None:
         begins = at_site(begins, plant.site.zone_info)
         whose = "--start" if asked is not None else "plan_from"
         _print_notes([f"{whose} is read on the site's clock: {full_time(begins)} ({plant.site.zone})."])
-    return begins
+    return Question(plant, queue.jobs, begins, queue.locks, queue.in_force)
 
 
 def _seconds(seconds: float | None, work: int | None) -> float | None:
@@ -353,15 +339,11 @@ def _plan(
     queue: Queue, start: datetime | None, goal: Goal, effort: Effort, out: Path | None, explain: bool = False
 ) -> None:
     """Search, say what was assumed, print and write."""
-    begins = _begins(queue.plant, start)
+    question = _question(queue, start)
     with _interruptible() as cancelled, _live() as on_progress:
         costed_plan = planning.plan(
-            queue.plant,
-            queue.jobs,
-            begins,
+            question,
             goal,
-            locks=queue.locks,
-            in_force=queue.in_force,
             seconds=effort.seconds,
             work=effort.work,
             seed=effort.seed,
@@ -370,24 +352,21 @@ def _plan(
             on_progress=on_progress,
             on_compile=_say_compiling,
         )
-        assumed = _assumed(queue, begins, goal, costed_plan, effort, cancelled)
-    _print_plan(costed_plan, queue, begins, out, assumed, _reasons(queue, begins, costed_plan, explain))
+        assumed = _assumed(queue, question, costed_plan, effort, cancelled)
+    _print_plan(costed_plan, queue, question, out, assumed, _reasons(question, costed_plan, explain))
 
 
-def _reasons(queue: Queue, begins: datetime, costed_plan: CostedPlan, explain: bool) -> Reasons | None:
+def _reasons(question: Question, costed_plan: CostedPlan, explain: bool) -> Reasons | None:
     """Why a plan is as it is, if asked."""
     if not explain:
         return None
     with Console(stderr=True).status("costing every run elsewhere …"):
-        return why.explain(
-            queue.plant, queue.jobs, begins, costed_plan, locks=queue.locks, in_force=queue.in_force
-        )
+        return why.explain(question, costed_plan)
 
 
 def _assumed(
     queue: Queue,
-    begins: datetime,
-    goal: Goal,
+    question: Question,
     costed_plan: CostedPlan,
     effort: Effort,
     cancelled: Callable[[], bool],
@@ -396,15 +375,10 @@ def _assumed(
     if not queue.assumptions:
         return None
     report = deciding(
-        queue.plant,
-        queue.jobs,
-        begins,
-        goal,
+        question,
         costed_plan,
         queue.assumptions,
         None if effort.seconds is None else min(ASSUMPTION_SECONDS, effort.seconds),
-        locks=queue.locks,
-        in_force=queue.in_force,
         work=effort.work,
         seed=effort.seed,
         cancelled=cancelled,
@@ -415,7 +389,7 @@ def _assumed(
 def _print_plan(
     costed_plan: CostedPlan,
     queue: Queue,
-    begins: datetime,
+    question: Question,
     out: Path | None,
     assumed: PlanAssumptions | None = None,
     reasons: Reasons | None = None,
@@ -426,9 +400,7 @@ def _print_plan(
         _print(reasons_page(reasons))
     _print_notes(notes)
     if out is not None:
-        papers = floor.papers_of_plan(
-            queue.plant, queue.jobs, begins, costed_plan, locks=queue.locks, in_force=queue.in_force
-        )
+        papers = floor.papers_of_plan(question, costed_plan)
         _write(out, lambda: _plan_files(costed_plan, papers, out, notes, assumed, reasons))
 
 

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
 from pydantic import ValidationError
 
 from app.contracts.assumptions import Assumption, AssumptionReport, Swing
-from app.contracts.jobs import Job
-from app.contracts.locks import Lock
-from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
-from app.contracts.sequences import CostedPlan, Goal
+from app.contracts.sequences import CostedPlan
 from app.services.assumption_groups import HIGHER, LOWER, Group, groups_of, plant_value, with_values
 from app.translation.perturbing import Effort, Outcome, SameQueue
+from app.translation.solving import Question
 
 HANDFUL = 5
 """How many of the values that move most are to be ordered anew, not only costed anew."""
@@ -32,16 +29,11 @@ NAMED = 3
 
 
 def deciding(
-    plant: Plant,
-    jobs: Sequence[Job],
-    start: datetime,
-    goal: Goal,
+    question: Question,
     plan: CostedPlan,
     assumptions: Sequence[Assumption],
     seconds: float | None = None,
     *,
-    locks: Sequence[Lock] = (),
-    in_force: RunOrder | None = None,
     work: int | None = None,
     seed: int = 0,
     cancelled: Callable[[], bool] = lambda: False,
@@ -54,7 +46,7 @@ def deciding(
     Parameters
     ----------
     plan
-        The plan of these jobs on this plant under this goal.
+        The plan of the queue in question; its goal is theirs.
     seconds, work
         When it ends: after so many seconds, after so many costed orders, the first reached; at least
         one must be given. Under `work` alone the report is the same on every machine, but for its seconds.
@@ -67,10 +59,10 @@ def deciding(
         Where neither seconds nor work is given.
     """
     effort = Effort(seconds, work, cancelled)
-    queue = SameQueue(jobs, start, goal, locks, in_force)
+    plant, queue = question.plant, SameQueue(question, plan.sequence.goal)
     groups = groups_of(plant, assumptions)
-    base = queue.planned(plant, plan.sequence, effort)
-    swings = _Trial(plant, plant_value(plant), queue, effort, seed).swings(base, groups)
+    base = queue.planned(plan.sequence, effort)
+    swings = _Trial(plant_value(plant), queue, effort, seed).swings(base, groups)
     return AssumptionReport(
         assumed=sum(len(group.places) for group in groups),
         tried=sum(swing.values for swing in swings),
@@ -109,7 +101,6 @@ class _Tried:
 class _Trial:
     """One plan's assumptions on trial."""
 
-    plant: Plant
     value: dict[str, Any]
     queue: SameQueue
     effort: Effort
@@ -158,7 +149,7 @@ class _Trial:
             if next_idx is None or self.effort.spent(1):
                 break
             if base is None:
-                base = self._descended(self.plant, plan, parts)
+                base = self._descended(self.queue.question.plant, plan, parts)
             swings[next_idx] = self._reordered(base, tried[next_idx], parts - 1)
             parts -= 2
             ordered.add(next_idx)
@@ -184,7 +175,7 @@ class _Trial:
         if found.order == base.order or found.left_out != base.left_out:
             return False
         kept = self.queue.costed(other, base.order, self.effort)
-        here = self.queue.costed(self.plant, found.order, self.effort)
+        here = self.queue.costed(self.queue.question.plant, found.order, self.effort)
         if kept is None or here is None:
             return False
         return found.weighed_eur < kept.weighed_eur and here.weighed_eur > base.weighed_eur

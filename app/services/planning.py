@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 
-from app.contracts.jobs import Job
-from app.contracts.locks import Lock
 from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.contracts.readiness import Readiness
@@ -16,13 +15,9 @@ from app.translation.solving import Limits, Question
 
 
 def plan(
-    plant: Plant,
-    jobs: Sequence[Job],
-    start: datetime,
+    question: Question,
     goal: Goal,
     *,
-    locks: Sequence[Lock] = (),
-    in_force: RunOrder | None = None,
     seconds: float | None = None,
     work: int | None = None,
     seed: int = 0,
@@ -35,13 +30,6 @@ def plan(
 
     Parameters
     ----------
-    start
-        When the plan begins; without an offset on the site's clock.
-    locks
-        What is fixed about the order.
-    in_force
-        The sequence that people work to so far: each of its runs that the plan has elsewhere costs the
-        plant's `moved_run_eur`. Its jobs may be done by now.
     seconds, work
         When the search ends: after so many seconds, after so many sequences costed or changes tried;
         the first reached. At least one must be given.
@@ -63,26 +51,11 @@ def plan(
     ValueError
         Where so many alternatives are not looked for.
     """
-    question = Question.of(plant, jobs, start, locks, in_force)
     limits = Limits(seconds, work, cancelled)
-    costed_plan = question.plan(goal, limits, seed, on_progress, on_compile, alternatives)
-    if costed_plan.sequence.totals.jobs == 0:
-        raise NothingCanRun(
-            f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out
-        )
-    return costed_plan
+    return _running(question.plan(goal, limits, seed, on_progress, on_compile, alternatives))
 
 
-def cost(
-    plant: Plant,
-    jobs: Sequence[Job],
-    start: datetime,
-    order: RunOrder,
-    goal: Goal,
-    *,
-    locks: Sequence[Lock] = (),
-    in_force: RunOrder | None = None,
-) -> CostedPlan:
+def cost(question: Question, order: RunOrder, goal: Goal) -> CostedPlan:
     """The exact cost of a given order, the locks it does not keep, and the runs it moves of the sequence in
     force; the goal decides only how changeovers are split into stops.
 
@@ -93,25 +66,29 @@ def cost(
     NothingCanRun
         Where no job of the order can be placed.
     """
-    costed_plan = Question.of(plant, jobs, start, locks, in_force).cost(order, goal)
-    if costed_plan.sequence.totals.jobs == 0:
-        raise NothingCanRun(
-            f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out
-        )
-    return costed_plan
+    return _running(question.cost(order, goal))
 
 
-def check(plant: Plant, jobs: Sequence[Job], start: datetime) -> Readiness:
-    """What is not ready or cannot run, and why.
+def check(question: Question) -> Readiness:
+    """What is not ready or cannot run, and why, whatever is fixed or in force.
 
     Raises
     ------
     BadInput
         Where plant or jobs contradict themselves.
     """
-    return Question.of(plant, jobs, start).readiness()
+    return replace(question, locks=(), in_force=None).readiness()
 
 
 def plan_start(plant: Plant, asked: datetime | None, now: datetime) -> datetime:
     """When a plan begins: as asked, else as the plant file says, else the next full minute."""
     return plant.site.begins(asked, now)
+
+
+def _running(costed_plan: CostedPlan) -> CostedPlan:
+    """A plan of which some job runs."""
+    if costed_plan.sequence.totals.jobs == 0:
+        raise NothingCanRun(
+            f"{left_out.job}: {'; '.join(left_out.reasons)}" for left_out in costed_plan.sequence.left_out
+        )
+    return costed_plan

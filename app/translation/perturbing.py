@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from app.contracts import sequences as contracts
-from app.contracts.jobs import Job
-from app.contracts.locks import Lock
-from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.errors import BadInput
 from app.translation.solving import Question
@@ -88,15 +84,12 @@ class Effort:
 
 @dataclass(frozen=True, slots=True)
 class SameQueue:
-    """A queue and a goal, on whatever plant, while a sequence may be in force."""
+    """A queue and a goal, on whatever plant."""
 
-    jobs: Sequence[Job]
-    start: datetime
+    question: Question
     goal: contracts.Goal
-    locks: Sequence[Lock] = ()
-    in_force: RunOrder | None = None
 
-    def planned(self, plant: Plant, sequence: contracts.Sequence, effort: Effort) -> Outcome:
+    def planned(self, sequence: contracts.Sequence, effort: Effort) -> Outcome:
         """A plan's own order on the plant it was made on.
 
         Raises
@@ -104,7 +97,7 @@ class SameQueue:
         BadInput
             Where plant or jobs contradict themselves.
         """
-        problem = self._question(plant).problem
+        problem = self.question.problem
         runs = {line.line: line.runs for line in sequence.lines}
         order = tuple(
             tuple(_placement(problem, line_idx, run) for run in runs.get(line.id, ()))
@@ -136,12 +129,9 @@ class SameQueue:
 
     def _problem(self, plant: Plant) -> Problem | None:
         try:
-            return self._question(plant).problem
+            return replace(self.question, plant=plant).problem
         except BadInput:
             return None
-
-    def _question(self, plant: Plant) -> Question:
-        return Question.of(plant, self.jobs, self.start, self.locks, self.in_force)
 
     def _outcome(self, scheduler: Scheduler, order: Order) -> Outcome:
         possible = order

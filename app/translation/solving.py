@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Protocol
 
 from app.contracts import sequences as contracts
@@ -54,42 +55,60 @@ class OnProgress(Protocol):
     def __call__(self, progress: contracts.Progress, /) -> None: ...
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Question:
-    """A queue on a site, from a start on, translated once."""
+    """A queue on a site, from a start on: what everything that people ask is asked of.
+
+    It is translated once, when something is asked first, and remembers the rolls of the order last asked
+    about.
+
+    Parameters
+    ----------
+    start
+        When the plan begins; without an offset on the site's clock.
+    locks
+        What is fixed about the order.
+    in_force
+        The sequence that people work to so far: each of its runs that an order has elsewhere costs the
+        plant's `moved_run_eur`. Its jobs may be done by now.
+    """
 
     plant: Plant
-    clock: PlanClock
-    problem: Problem
+    jobs: Sequence[Job]
+    start: datetime
+    locks: Sequence[Lock] = ()
+    in_force: RunOrder | None = None
 
-    @classmethod
-    def of(
-        cls,
-        plant: Plant,
-        jobs: Sequence[Job],
-        start: datetime,
-        locks: Sequence[Lock] = (),
-        in_force: RunOrder | None = None,
-    ) -> Question:
-        """Translate a queue, and the sequence in force if there is one.
+    @cached_property
+    def clock(self) -> PlanClock:
+        """Between the site's clock and ms from the plan's start."""
+        return PlanClock.at(self.start, self.plant.site.zone_info)
+
+    @cached_property
+    def problem(self) -> Problem:
+        """The queue for the solver.
 
         Raises
         ------
         BadInput
             With whatever the solver refuses.
         """
-        clock = PlanClock.at(start, plant.site.zone_info)
+        plant, clock = self.plant, self.clock
         try:
-            solver_plant = solver_plant_of(plant, clock, {job.job for job in jobs})
-            problem = Problem(
+            solver_plant = solver_plant_of(plant, clock, {job.job for job in self.jobs})
+            return Problem(
                 plant=solver_plant,
-                jobs=tuple(solver_job_of(plant, job, clock) for job in jobs),
-                locks=tuple(solver_lock_of(lock, clock) for lock in locks),
-                in_force=None if in_force is None else solver_in_force_of(in_force, solver_plant),
+                jobs=tuple(solver_job_of(plant, job, clock) for job in self.jobs),
+                locks=tuple(solver_lock_of(lock, clock) for lock in self.locks),
+                in_force=None if self.in_force is None else solver_in_force_of(self.in_force, solver_plant),
             )
         except ValueError as error:
             raise BadInput(Fault(right=line) for line in str(error).splitlines()) from error
-        return cls(plant, clock, problem)
+
+    @cached_property
+    def _last_rolled(self) -> dict[tuple[Order, contracts.Goal], RolledSequence]:
+        """The order last asked about, with its rolls."""
+        return {}
 
     def plan(
         self,
@@ -131,6 +150,9 @@ class Question:
             named = "; ".join(lock_text(lock, self.clock) for lock in error.locks)
             raise BadInput([Fault(f"these cannot all be kept: {named}", field="locks")]) from error
         best, *others = found.sequences
+        if not best.sequence.left_out:
+            # An order all of whose runs are placed: its rolls would be chosen the same again.
+            self._remember(best.sequence.order, goal, best)
         return self._costed_plan(goal, best, _search(found, seed, alternatives), others)
 
     def cost(self, order: RunOrder, goal: contracts.Goal) -> contracts.CostedPlan:
@@ -151,7 +173,16 @@ class Question:
         BadInput
             Where a job cannot run where the order has it, or is missing.
         """
-        return RolledSequence(*cheapest_rolls(self.problem, self.placements(order), GOALS[goal]))
+        placements = self.placements(order)
+        rolled = self._last_rolled.get((placements, goal))
+        if rolled is None:
+            rolled = RolledSequence(*cheapest_rolls(self.problem, placements, GOALS[goal]))
+            self._remember(placements, goal, rolled)
+        return rolled
+
+    def _remember(self, placements: Order, goal: contracts.Goal, rolled: RolledSequence) -> None:
+        self._last_rolled.clear()
+        self._last_rolled[placements, goal] = rolled
 
     def readiness(self) -> Readiness:
         """What is not ready, what cannot run, and what the queue takes from the store."""

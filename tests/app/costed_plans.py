@@ -10,6 +10,7 @@ from app.contracts.plant import Plant
 from app.contracts.sequences import CostedPlan, Goal
 from app.intake.queue import read_queue
 from app.services import planning
+from app.translation.solving import Question
 from tests.app.queues import SAMPLE, put, sample_plant
 
 QUEUE = read_queue(SAMPLE / "plant.json", SAMPLE / "jobs.csv")
@@ -46,7 +47,7 @@ def costed_order(
         lines=(LineOrder(line="H1", runs=runs),),
         left_out=tuple(names.get(job.job, job.job) for job in QUEUE.jobs if job.job not in jobs),
     )
-    return planning.cost(Plant.model_validate(plant), queue, start, order, goal)
+    return planning.cost(Question(Plant.model_validate(plant), queue, start), order, goal)
 
 
 def eventful_order(renamed: Mapping[str, str] | None = None) -> CostedPlan:

@@ -60,7 +60,7 @@ def sample_sheets() -> Sheets:
     start = queue.plant.site.plan_from
     if start is None:
         raise ValueError("the sample day has a start of its own")
-    question = Question.of(queue.plant, queue.jobs, start)
+    question = Question(queue.plant, queue.jobs, start)
     order = by_due_time(question.problem)
     return sheets_of(question.problem, order, question.clock, queue.plant.site.name)
 

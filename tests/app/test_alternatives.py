@@ -23,19 +23,21 @@ from app.documents.sequence_files import write_plan
 from app.intake.queue import read_queue, read_queue_and_order
 from app.services import planning
 from app.translation.alternatives import Trade
+from app.translation.solving import Question
 from solver.trade_offs import Objectives
 from tests.app.pages import Page
 from tests.app.queues import SAMPLE, Files
 
 QUEUE = read_queue(SAMPLE / "plant.json", SAMPLE / "jobs.csv")
 START = datetime(2027, 3, 1, 8)
+QUESTION = Question(QUEUE.plant, QUEUE.jobs, START)
 """Two hours later than the sample's own, so that some jobs are late whatever the order."""
 WORK = 400
 
 
 @cache
 def planned(alternatives: int = 3, goal: Goal = Goal.LEAST_WASTE) -> CostedPlan:
-    return planning.plan(QUEUE.plant, QUEUE.jobs, START, goal, work=WORK, alternatives=alternatives)
+    return planning.plan(QUESTION, goal, work=WORK, alternatives=alternatives)
 
 
 def at(waste_m: float, stopped_min: float, late_eur: float) -> Objectives:
@@ -168,7 +170,7 @@ def test_every_alternative_is_written_and_costs_the_same_when_it_is_read_again(t
     for name, sequence in zip(files, sequences, strict=True):
         for path in (tmp_path / name, (tmp_path / name).with_suffix(".csv")):
             _, order = read_queue_and_order(SAMPLE / "plant.json", SAMPLE / "jobs.csv", path)
-            again = planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.LEAST_WASTE)
+            again = planning.cost(QUESTION, order, Goal.LEAST_WASTE)
             assert again.sequence == sequence
 
 
@@ -185,7 +187,7 @@ def test_alternatives_of_an_older_plan_do_not_stay_beside_a_new_one(tmp_path: Pa
 
 def test_more_than_eight_are_refused_by_the_service() -> None:
     with pytest.raises(ValueError, match="alternatives must be 0 to 8"):
-        planning.plan(QUEUE.plant, QUEUE.jobs, START, Goal.BALANCED, work=10, alternatives=9)
+        planning.plan(QUESTION, Goal.BALANCED, work=10, alternatives=9)
 
 
 @pytest.mark.parametrize("asked", ["-1", "9", "two"])

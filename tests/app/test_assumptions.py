@@ -20,6 +20,7 @@ from app.services import planning
 from app.services.assumption_groups import HIGHER, LOWER, groups_of, numbers_of, plant_value, with_values
 from app.services.assumptions import deciding, deciding_sentence
 from app.translation.perturbing import Effort, SameQueue
+from app.translation.solving import Question
 
 START = datetime.fromisoformat("2027-03-01T06:00:00+00:00")
 WORK = 1500
@@ -67,7 +68,7 @@ QUEUE = (
 
 
 def planned(plant: Plant, jobs: Sequence[Job] = QUEUE) -> CostedPlan:
-    return planning.plan(plant, jobs, START, Goal.BALANCED, work=400)
+    return planning.plan(Question(plant, jobs, START), Goal.BALANCED, work=400)
 
 
 def report_on(
@@ -75,7 +76,7 @@ def report_on(
 ) -> AssumptionReport:
     plant, assumptions = made
     tried = assumptions if only is None else only
-    return deciding(plant, jobs, START, Goal.BALANCED, planned(plant, jobs), tried, work=work)
+    return deciding(Question(plant, jobs, START), planned(plant, jobs), tried, work=work)
 
 
 @cache
@@ -174,9 +175,9 @@ def test_another_best_order_is_told_where_a_value_decides_it() -> None:
 
 def test_ordering_anew_never_costs_more_than_keeping_the_order() -> None:
     plant, _ = shop("hybrid")
-    queue = SameQueue(QUEUE, START, Goal.BALANCED)
+    queue = SameQueue(Question(plant, QUEUE, START), Goal.BALANCED)
     effort = Effort(None, 4000, lambda: False)
-    base = queue.planned(plant, planned(plant).sequence, effort)
+    base = queue.planned(planned(plant).sequence, effort)
     for eur_per_h in (105, 195):
         other = changed(plant, "lines[0].eur_per_h", Decimal(eur_per_h))
         kept = queue.costed(other, base.order, effort)
@@ -212,23 +213,21 @@ def test_a_short_effort_tries_fewer_and_says_so() -> None:
 def test_it_stops_when_told_to() -> None:
     plant, assumptions = shop()
     plan = planned(plant)
-    report = deciding(
-        plant, QUEUE, START, Goal.BALANCED, plan, assumptions, seconds=60, cancelled=lambda: True
-    )
+    report = deciding(Question(plant, QUEUE, START), plan, assumptions, seconds=60, cancelled=lambda: True)
     assert (report.tried, report.swings) == (0, ())
     assert report.assumed > 0
 
 
 def test_it_ends_in_time() -> None:
     plant, assumptions = shop("buffered-hybrid")
-    report = deciding(plant, QUEUE, START, Goal.BALANCED, planned(plant), assumptions, seconds=0.2)
+    report = deciding(Question(plant, QUEUE, START), planned(plant), assumptions, seconds=0.2)
     assert report.seconds < 2
 
 
 def test_without_a_limit_it_refuses() -> None:
     plant, assumptions = shop()
     with pytest.raises(ValueError, match="without a limit"):
-        deciding(plant, QUEUE, START, Goal.BALANCED, planned(plant), assumptions)
+        deciding(Question(plant, QUEUE, START), planned(plant), assumptions)
 
 
 @pytest.mark.parametrize("origin", [Origin.GIVEN, Origin.LEARNED])

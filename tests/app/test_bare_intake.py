@@ -13,6 +13,7 @@ from app.contracts.sequences import Goal
 from app.errors import BadInput
 from app.intake.queue import BarePaths, Queue, read_bare_queue, read_queue
 from app.services import planning
+from app.translation.solving import Question
 from tests.app.queues import Files, sample_plant
 from tests.app.usual import FixedDefaults
 
@@ -47,7 +48,7 @@ def taken(folder: Path) -> Queue:
 
 def test_nine_columns_and_two_lists_make_a_queue_that_can_be_planned(tmp_path: Path) -> None:
     queue = taken(tmp_path)
-    plan = planning.plan(queue.plant, queue.jobs, datetime(2027, 3, 1, 6), Goal.BALANCED, work=20)
+    plan = planning.plan(Question(queue.plant, queue.jobs, datetime(2027, 3, 1, 6)), Goal.BALANCED, work=20)
     assert [len(job.versions) for job in queue.jobs] == [2, 1]
     assert plan.sequence.totals.jobs == 2
 

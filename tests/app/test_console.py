@@ -16,10 +16,12 @@ from app.documents import figures
 from app.documents.console import plan_page
 from app.intake.queue import read_queue
 from app.services import planning
+from app.translation.solving import Question
 from tests.app.queues import SAMPLE, put, sample_plant
 
 QUEUE = read_queue(SAMPLE / "plant.json", SAMPLE / "jobs.csv")
 START = datetime(2027, 3, 1, 6)
+QUESTION = Question(QUEUE.plant, QUEUE.jobs, START)
 RUNS = (
     OrderedRun(job="J-2101", stations=("inkjet", "flexo-3", "die")),
     OrderedRun(job="J-2103"),
@@ -34,7 +36,7 @@ def lines_of(goal: Goal = Goal.LEAST_WASTE, start: datetime = START, **changes: 
     for place, new in changes.items():
         put(plant, place.replace("__", "."), new)
     order = RunOrder(lines=(LineOrder(line="H1", runs=RUNS),))
-    costed = planning.cost(Plant.model_validate(plant), QUEUE.jobs, start, order, goal)
+    costed = planning.cost(Question(Plant.model_validate(plant), QUEUE.jobs, start), order, goal)
     stream = io.StringIO()
     console = Console(file=stream, width=250)
     for part in plan_page(costed):
@@ -119,7 +121,7 @@ def test_how_far_a_plan_may_be_from_the_best_is_said(
     bound_eur: Decimal | None, gap: float | None, rolls: bool, said: str
 ) -> None:
     order = RunOrder(lines=(LineOrder(line="H1", runs=RUNS),))
-    costed = planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.BALANCED)
+    costed = planning.cost(QUESTION, order, Goal.BALANCED)
     search = Search(status="found", work=7, seed=0, bound_eur=bound_eur, gap=gap, by_usual_rolls=rolls)
     stream = io.StringIO()
     for part in plan_page(costed.model_copy(update={"search": search})):

@@ -24,6 +24,6 @@ DAYS: dict[str, Callable[[], Day]] = {
 @pytest.mark.parametrize("name", DAYS)
 def test_every_line_of_a_day_comes_out_as_in_the_account(name: str, goal: str) -> None:
     day = DAYS[name]()
-    problem = Question.of(day.plant, day.jobs, day.start).problem
+    problem = Question(day.plant, day.jobs, day.start).problem
     for line_idx in range(len(problem.plant.lines)):
         assert_decoded_as_accounted(on_one_line(problem, line_idx), GOALS[goal], line_idx, orders=1)

@@ -18,6 +18,7 @@ from app.contracts.sequences import Goal
 from app.errors import BadInput, NothingCanRun
 from app.intake.queue import read_queue
 from app.services import planning
+from app.translation.solving import Question
 from tests.app.queues import SAMPLE, sample_files, sample_plant, sample_rows
 from tests.app.workbooks import (
     SHEET_PART,
@@ -61,8 +62,9 @@ def plan_or_refuse(folder: Path) -> None:
     """Plan what a folder holds as the command line would."""
     try:
         queue = read_queue(folder / "plant.json", folder / "jobs.csv")
-        planning.check(queue.plant, queue.jobs, START)
-        planning.plan(queue.plant, queue.jobs, START, Goal.BALANCED, work=2)
+        question = Question(queue.plant, queue.jobs, START)
+        planning.check(question)
+        planning.plan(question, Goal.BALANCED, work=2)
     except (BadInput, NothingCanRun):
         return
 

@@ -19,6 +19,7 @@ from app.intake.sources import QueueSource, read_source
 from app.services import planning
 from app.translation.alternatives import Trade
 from app.translation.perturbing import Effort, SameQueue
+from app.translation.solving import Question
 from solver.trade_offs import Objectives
 from tests.app.pages import Page
 from tests.app.queues import Files, put, sample_plant
@@ -51,7 +52,9 @@ def costed(files: Files, order: str, in_force: str | None) -> CostedPlan:
     assert queue.plant.site.plan_from is not None
     kept = None if in_force is None else read(files, in_force).in_force
     start = queue.plant.site.plan_from
-    return planning.cost(queue.plant, queue.jobs, start, queue.in_force, Goal.BALANCED, in_force=kept)
+    return planning.cost(
+        Question(queue.plant, queue.jobs, start, in_force=kept), queue.in_force, Goal.BALANCED
+    )
 
 
 def run(files: Files, command: str, in_force: str, *options: str) -> Result:
@@ -255,9 +258,10 @@ def test_an_assumed_price_is_tried_against_the_sequence_in_force(files: Files) -
     """What a preset assumes is taken lower and higher under the same sequence in force."""
     queue, plan = read(files, OTHER), costed(files, KEPT, OTHER)
     assert queue.plant.site.plan_from is not None
-    same = SameQueue(queue.jobs, queue.plant.site.plan_from, Goal.BALANCED, (), queue.in_force)
+    question = Question(queue.plant, queue.jobs, queue.plant.site.plan_from, in_force=queue.in_force)
+    same = SameQueue(question, Goal.BALANCED)
     effort = Effort(None, 10, lambda: False)
-    planned = same.planned(queue.plant, plan.sequence, effort)
+    planned = same.planned(plan.sequence, effort)
     assert planned.total_eur == plan.sequence.cost.total_eur
     dearer = same.costed(queue.plant.model_copy(update={"moved_run_eur": Decimal(13)}), planned.order, effort)
     assert dearer is not None

@@ -39,7 +39,7 @@ def with_lots(jobs: Sequence[Job], **changes: object) -> tuple[Job, ...]:
 
 
 JOBS = with_lots(QUEUE.jobs)
-TOTAL = total_labels(Question.of(QUEUE.plant, JOBS, START).problem, [job.job for job in JOBS].index(SPLIT))
+TOTAL = total_labels(Question(QUEUE.plant, JOBS, START).problem, [job.job for job in JOBS].index(SPLIT))
 CUT = TOTAL // 3
 
 
@@ -61,7 +61,7 @@ AROUND = order(lot_run(CUT + 1, TOTAL), OrderedRun(job=APART), lot_run(1, CUT))
 
 
 def costed(run_order: RunOrder = AROUND, jobs: Sequence[Job] = JOBS) -> CostedPlan:
-    return planning.cost(QUEUE.plant, jobs, START, run_order, Goal.BALANCED)
+    return planning.cost(Question(QUEUE.plant, jobs, START), run_order, Goal.BALANCED)
 
 
 def runs_of(costed_plan: CostedPlan) -> tuple[Run, ...]:
@@ -204,21 +204,21 @@ def test_the_same_work_for_two_customers_runs_as_one_but_for_plates(
     other = job.model_copy(update={"job": "J-2105"})
     runs = (OrderedRun(job=name), OrderedRun(job="J-2105"))
     both = RunOrder(lines=(LineOrder(line=line, runs=runs),))
-    sequence = planning.cost(QUEUE.plant, (job, other), START, both, Goal.BALANCED).sequence
+    sequence = planning.cost(Question(QUEUE.plant, (job, other), START), both, Goal.BALANCED).sequence
     changeovers = [run.changeover for line_runs in sequence.lines for run in line_runs.runs]
     assert [changeover.joined for changeover in changeovers if changeover] == [False, alike]
 
 
 def test_where_a_plant_makes_other_numbers_of_labels_the_lots_keep_their_shares() -> None:
-    queue = SameQueue(JOBS, START, Goal.BALANCED)
+    queue = SameQueue(Question(QUEUE.plant, JOBS, START), Goal.BALANCED)
     effort = Effort(None, 100, lambda: False)
-    planned = queue.planned(QUEUE.plant, costed().sequence, effort)
+    planned = queue.planned(costed().sequence, effort)
     generous = QUEUE.plant.model_copy(update={"overs_pct": QUEUE.plant.overs_pct + 50})
     fitted_anew = queue.costed(generous, planned.order, effort)
     assert fitted_anew is not None
     assert fitted_anew.left_out == planned.left_out
     lots = sorted(placed.lot for line in fitted_anew.order for placed in line if placed.lot is not None)
-    grown = total_labels(Question.of(generous, JOBS, START).problem, [job.job for job in JOBS].index(SPLIT))
+    grown = total_labels(Question(generous, JOBS, START).problem, [job.job for job in JOBS].index(SPLIT))
     assert grown > TOTAL
     assert (lots[0].first, lots[0].last, lots[1].last) == (0, CUT * grown // TOTAL, grown)
     anew = queue.reordered(generous, planned.order, effort, effort.part(1, 50), 0)

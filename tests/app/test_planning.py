@@ -29,11 +29,12 @@ from tests.checker.check import check_sequence
 WORK = 400
 QUEUE = read_queue(SAMPLE / "plant.json", SAMPLE / "jobs.csv")
 START = planning.plan_start(QUEUE.plant, None, datetime.now(UTC))
+QUESTION = Question(QUEUE.plant, QUEUE.jobs, START)
 JOBS = tuple(job.job for job in QUEUE.jobs)
 
 
 def planned(goal: Goal = Goal.BALANCED, plant: Plant = QUEUE.plant, start: datetime = START) -> CostedPlan:
-    return planning.plan(plant, QUEUE.jobs, start, goal, work=WORK)
+    return planning.plan(Question(plant, QUEUE.jobs, start), goal, work=WORK)
 
 
 def changed_plant(**changes: object) -> Plant:
@@ -60,7 +61,7 @@ def aspects(changeover: Changeover) -> set[str]:
 
 @pytest.mark.parametrize("goal", list(Goal))
 def test_every_plan_of_the_sample_passes_the_independent_checker(goal: Goal) -> None:
-    problem = Question.of(QUEUE.plant, QUEUE.jobs, START).problem
+    problem = QUESTION.problem
     for sequence in solve(problem, GOALS[goal], Stop(work=WORK)).sequences:
         assert check_sequence(problem, sequence, GOALS[goal], web_ledger(problem, sequence)) == []
         assert account(problem, sequence.order, GOALS[goal]) == sequence
@@ -125,9 +126,7 @@ def test_the_same_seed_and_work_give_the_same_plan() -> None:
 def test_progress_is_told_and_a_cancelled_search_keeps_what_it_has() -> None:
     told: list[Progress] = []
     costed_plan = planning.plan(
-        QUEUE.plant,
-        QUEUE.jobs,
-        START,
+        QUESTION,
         Goal.BALANCED,
         seconds=60,
         cancelled=lambda: bool(told),
@@ -144,7 +143,9 @@ def test_a_written_plan_costs_the_same_when_it_is_read_again(tmp_path: Path, suf
     queue, order = read_queue_and_order(
         SAMPLE / "plant.json", SAMPLE / "jobs.csv", tmp_path / f"sequence.{suffix}"
     )
-    assert planning.cost(queue.plant, queue.jobs, START, order, Goal.LEAST_WASTE).sequence == sequence
+    assert (
+        planning.cost(Question(queue.plant, queue.jobs, START), order, Goal.LEAST_WASTE).sequence == sequence
+    )
 
 
 def test_a_written_plan_with_a_job_left_out_is_costed_again(tmp_path: Path) -> None:
@@ -154,7 +155,7 @@ def test_a_written_plan_with_a_job_left_out_is_costed_again(tmp_path: Path) -> N
     write_sequence(sequence, tmp_path)
     for name in ("sequence.csv", "sequence.json"):
         _, order = read_queue_and_order(SAMPLE / "plant.json", SAMPLE / "jobs.csv", tmp_path / name)
-        again = planning.cost(plant, QUEUE.jobs, START, order, Goal.BALANCED).sequence
+        again = planning.cost(Question(plant, QUEUE.jobs, START), order, Goal.BALANCED).sequence
         assert again.lines == sequence.lines
 
 
@@ -162,7 +163,7 @@ def test_a_set_up_on_the_hybrid_line_costs_about_7_m_whatever_the_order() -> Non
     """Common practice on buffered lines, no published source: 6 to 9 m each, 18 to 24 m for three."""
     for jobs in itertools.permutations(JOBS):
         order = on_the_hybrid_line(*jobs)
-        sequence = planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.LEAST_WASTE).sequence
+        sequence = planning.cost(QUESTION, order, Goal.LEAST_WASTE).sequence
         _, *set_ups = changeovers(sequence)
         assert all(6 <= set_up.waste_m <= 9 for set_up in set_ups)
         assert 18 <= sum(set_up.waste_m for set_up in set_ups) <= 24
@@ -188,9 +189,7 @@ def test_one_change_alone_costs_between_6_and_9_m_under_least_waste(
     first = QUEUE.jobs[0]
     second = Job.model_validate(first.model_dump() | {"job": "J-2"} | changed)
     sequence = planning.cost(
-        Plant.model_validate(plant),
-        [first, second],
-        START,
+        Question(Plant.model_validate(plant), [first, second], START),
         on_the_hybrid_line("J-2101", "J-2"),
         Goal.LEAST_WASTE,
     ).sequence
@@ -229,12 +228,12 @@ def test_overdue_jobs_are_late_not_wrong() -> None:
 
 def test_an_order_without_a_job_that_could_run_is_refused() -> None:
     with pytest.raises(BadInput, match=r"J-2104”: must be in the order"):
-        planning.cost(QUEUE.plant, QUEUE.jobs, START, on_the_hybrid_line(*JOBS[:3]), Goal.BALANCED)
+        planning.cost(QUESTION, on_the_hybrid_line(*JOBS[:3]), Goal.BALANCED)
 
 
 def test_an_order_may_leave_a_job_out_on_purpose() -> None:
     order = on_the_hybrid_line(*JOBS[:3], left_out=("J-2104",))
-    sequence = planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.BALANCED).sequence
+    sequence = planning.cost(QUESTION, order, Goal.BALANCED).sequence
     assert [(left_out.job, left_out.reasons) for left_out in sequence.left_out] == [
         ("J-2104", ("the order does not place it",))
     ]
@@ -254,7 +253,7 @@ def test_a_job_where_it_cannot_run_is_refused_with_the_reason(
     run = OrderedRun(job="J-2101", stations=stations, row=2)
     order = RunOrder(lines=(LineOrder(line=line, runs=(run,)),), left_out=JOBS[1:])
     with pytest.raises(BadInput) as refused:
-        planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.BALANCED)
+        planning.cost(QUESTION, order, Goal.BALANCED)
     (fault,) = refused.value.faults
     assert fault.row == 2
     assert right in fault.right
@@ -264,7 +263,7 @@ def test_stations_named_in_an_order_are_used() -> None:
     stations = ("inkjet", "flexo-2", "die")
     run = OrderedRun(job="J-2101", stations=stations)
     order = RunOrder(lines=(LineOrder(line="H1", runs=(run,)),), left_out=JOBS[1:])
-    sequence = planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.BALANCED).sequence
+    sequence = planning.cost(QUESTION, order, Goal.BALANCED).sequence
     assert sequence.lines[0].runs[0].stations == stations
 
 
@@ -276,7 +275,7 @@ def test_a_check_names_what_is_not_ready_overdue_or_short_of_stock() -> None:
         QUEUE.jobs[3],
     ]
     plant = changed_plant(substrates__1__widths__0__on_hand_m=1000)
-    readiness = planning.check(plant, jobs, START)
+    readiness = planning.check(Question(plant, jobs, START))
     by_job = {job.job: job for job in readiness.jobs}
     ready = by_job["J-2101"].not_ready_until
     overdue = by_job["J-2103"].overdue_since
@@ -294,8 +293,8 @@ def test_a_check_names_what_is_not_ready_overdue_or_short_of_stock() -> None:
 
 
 def test_a_check_counts_deliveries_by_whether_they_have_come() -> None:
-    before = planning.check(QUEUE.plant, QUEUE.jobs, START).stocks
-    after = planning.check(QUEUE.plant, QUEUE.jobs, datetime(2027, 3, 2, 9)).stocks
+    before = planning.check(QUESTION).stocks
+    after = planning.check(Question(QUEUE.plant, QUEUE.jobs, datetime(2027, 3, 2, 9))).stocks
     (paper_before,) = (stock for stock in before if stock.substrate == "PAPER-80")
     (paper_after,) = (stock for stock in after if stock.substrate == "PAPER-80")
     assert paper_before.on_hand_m == 3600

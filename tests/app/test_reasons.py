@@ -38,11 +38,13 @@ from app.documents.told_reasons import (
 from app.intake.queue import read_queue
 from app.services import planning
 from app.services.reasons import compare, explain
+from app.translation.solving import Question
 from tests.app.pages import Page
 from tests.app.queues import SAMPLE, Files
 
 QUEUE = read_queue(SAMPLE / "plant.json", SAMPLE / "jobs.csv")
 START = datetime(2027, 3, 1, 6)
+QUESTION = Question(QUEUE.plant, QUEUE.jobs, START)
 LATE_START = datetime(2027, 3, 1, 8)
 GOOD = ("J-2101", "J-2103", "J-2104", "J-2102")
 BAD = ("J-2104", "J-2101", "J-2103", "J-2102")
@@ -58,7 +60,7 @@ def costed(
     start: datetime = START,
     locks: tuple[Lock, ...] = (),
 ) -> CostedPlan:
-    return planning.cost(QUEUE.plant, QUEUE.jobs, start, order_of(jobs), goal, locks=locks)
+    return planning.cost(Question(QUEUE.plant, QUEUE.jobs, start, locks=locks), order_of(jobs), goal)
 
 
 def reasons_of(
@@ -67,7 +69,7 @@ def reasons_of(
     start: datetime = START,
     locks: tuple[Lock, ...] = (),
 ) -> Reasons:
-    return explain(QUEUE.plant, QUEUE.jobs, start, costed(jobs, goal, start, locks), locks=locks)
+    return explain(Question(QUEUE.plant, QUEUE.jobs, start, locks=locks), costed(jobs, goal, start, locks))
 
 
 def run_reasons(reasons: Reasons, job: str) -> RunReasons:
@@ -83,7 +85,7 @@ def with_elsewhere(place: Elsewhere) -> CostedPlan:
     lines = {"H1": rest, "P1": []}
     lines[place.line].insert(place.number - 1, OrderedRun(job=place.job, stations=place.stations))
     order = RunOrder(lines=tuple(LineOrder(line=line, runs=tuple(runs)) for line, runs in lines.items()))
-    return planning.cost(QUEUE.plant, QUEUE.jobs, START, order, Goal.BALANCED)
+    return planning.cost(QUESTION, order, Goal.BALANCED)
 
 
 def runs_of(plan: CostedPlan) -> dict[str, Run]:
@@ -118,7 +120,7 @@ def test_remedies_that_are_told_make_the_job_on_time() -> None:
 
 def test_differences_from_the_baselines_add_up_to_what_the_totals_show() -> None:
     plan = costed(BAD)
-    reasons = explain(QUEUE.plant, QUEUE.jobs, START, plan)
+    reasons = explain(QUESTION, plan)
     for told, baseline in zip(reasons.differences, plan.baselines, strict=True):
         assert told.other == baseline.name
         assert sum(part.more_eur for part in told.parts) == told.total_eur
@@ -128,7 +130,7 @@ def test_differences_from_the_baselines_add_up_to_what_the_totals_show() -> None
 
 def test_comparing_two_orders_gives_the_difference_of_their_costs() -> None:
     orders = (("bad", order_of(BAD)), ("good", order_of(GOOD)))
-    told = compare(QUEUE.plant, QUEUE.jobs, START, orders, Goal.BALANCED)
+    told = compare(QUESTION, orders, Goal.BALANCED)
     dearer_eur = costed(BAD).sequence.cost.total_eur - costed(GOOD).sequence.cost.total_eur
     assert told.total_eur == pytest.approx(dearer_eur, abs=Decimal("0.0001"))
     assert (told.order, told.other, told.only_here, told.only_there) == ("bad", "good", (), ())
@@ -380,7 +382,7 @@ def test_orders_that_do_not_run_the_same_jobs_are_told_so() -> None:
 
 def test_the_same_order_costs_the_same() -> None:
     orders = (("one", order_of(GOOD)), ("two", order_of(GOOD)))
-    told = compare(QUEUE.plant, QUEUE.jobs, START, orders, Goal.BALANCED)
+    told = compare(QUESTION, orders, Goal.BALANCED)
     assert list(difference_sentences(told)) == ["one costs the same as two, part by part."]
 
 

@@ -21,6 +21,7 @@ from app.services import planning
 from app.translation.jobs import solver_job_of
 from app.translation.plant import solver_plant_of
 from app.translation.rolls import roll_contract, solver_roll_of
+from app.translation.solving import Question
 from app.translation.times import PlanClock
 from solver import reels
 from solver.plant import Delivery
@@ -107,7 +108,7 @@ def test_a_delivery_of_more_rolls_than_can_be_followed_is_refused() -> None:
     deliveries = [{"at": "2027-03-01T08:00", "length_m": 3_000_000}]
     plant = with_width(rolls=[{"id": "R", "length_m": 900}], deliveries=deliveries)
     with pytest.raises(BadInput, match="more than 1000 rolls"):
-        planning.check(plant, (), START)
+        planning.check(Question(plant, (), START))
 
 
 def test_rules_of_stock_are_translated() -> None:

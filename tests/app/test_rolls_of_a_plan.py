@@ -21,6 +21,7 @@ from app.documents.report_rolls import laid_rolls
 from app.documents.sequence_files import write_sequence
 from app.intake.queue import Queue, read_queue
 from app.services import floor, planning
+from app.translation.solving import Question
 from tests.app.test_cli import words
 from tests.builders.plant_days import SAMPLE_DATA, sample_day
 
@@ -38,7 +39,7 @@ def queue() -> Queue:
 @pytest.fixture(scope="module")
 def order(queue: Queue) -> RunOrder:
     """Every third job on the first line that can run it; the others left out."""
-    fits = {job.job: job.lines for job in planning.check(queue.plant, queue.jobs, START).jobs}
+    fits = {job.job: job.lines for job in planning.check(Question(queue.plant, queue.jobs, START)).jobs}
     lines: dict[str, list[OrderedRun]] = {line.id: [] for line in queue.plant.lines}
     left_out: list[str] = []
     for number, job in enumerate(queue.jobs):
@@ -53,7 +54,7 @@ def order(queue: Queue) -> RunOrder:
 
 @pytest.fixture(scope="module")
 def costed(queue: Queue, order: RunOrder) -> CostedPlan:
-    return planning.cost(queue.plant, queue.jobs, START, order, Goal.BALANCED)
+    return planning.cost(Question(queue.plant, queue.jobs, START), order, Goal.BALANCED)
 
 
 def run(*arguments: str) -> Result:
@@ -99,7 +100,7 @@ def test_what_rolls_cost_beside_their_splices_is_in_the_total(costed: CostedPlan
 def test_the_ledger_of_the_same_order_has_the_same_rolls_and_web(
     queue: Queue, order: RunOrder, costed: CostedPlan
 ) -> None:
-    ledger = floor.papers(queue.plant, queue.jobs, START, order, Goal.BALANCED).ledger
+    ledger = floor.papers(Question(queue.plant, queue.jobs, START), order, Goal.BALANCED).ledger
     assert ledger.rolls == costed.sequence.rolls
     assert ledger.waste_eur == costed.sequence.cost.waste_eur
     for line in ledger.lines:
@@ -108,9 +109,30 @@ def test_the_ledger_of_the_same_order_has_the_same_rolls_and_web(
         )
 
 
+def test_an_orders_rolls_are_chosen_once_however_often_it_is_asked_about(
+    queue: Queue, order: RunOrder, costed: CostedPlan
+) -> None:
+    question = Question(queue.plant, queue.jobs, START)
+    assert planning.cost(question, order, Goal.BALANCED) == costed
+    chosen = question.rolled(order, Goal.BALANCED)
+    assert question.rolled(order, Goal.BALANCED) is chosen
+    assert question.rolled(order, Goal.LEAST_WASTE) is not chosen
+    assert floor.papers(question, order, Goal.BALANCED).ledger.rolls == costed.sequence.rolls
+
+
+def test_the_papers_of_a_plan_have_the_rolls_that_its_search_found() -> None:
+    """Of a few jobs all of which run: their rolls would be chosen the same again."""
+    few = read_queue(DAY / "plant.json", DAY / "jobs.csv", stock_path=DAY / "stock.csv")
+    question = Question(few.plant, few.jobs[:4], START)
+    plan = planning.plan(question, Goal.BALANCED, work=20)
+    assert not plan.sequence.left_out
+    again = Question(few.plant, few.jobs[:4], START)
+    assert floor.papers_of_plan(question, plan).ledger == floor.papers_of_plan(again, plan).ledger
+
+
 def test_stock_without_rolls_is_told_without_them(queue: Queue, order: RunOrder) -> None:
     plain = read_queue(DAY / "plant.json", DAY / "jobs.csv")
-    costed = planning.cost(plain.plant, plain.jobs, START, order, Goal.BALANCED)
+    costed = planning.cost(Question(plain.plant, plain.jobs, START), order, Goal.BALANCED)
     assert costed.sequence.rolls is None
     assert costed.sequence.cost.stubs is None
     assert "Rolls of line" not in report_html(costed)

@@ -42,7 +42,7 @@ def plant(day: Day) -> Plant:
 
 @pytest.fixture(scope="module")
 def readiness(day: Day) -> Readiness:
-    return planning.check(day.plant, day.jobs, day.start)
+    return planning.check(Question(day.plant, day.jobs, day.start))
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
@@ -74,8 +74,8 @@ def test_the_rolls_of_the_stock_list_give_the_plants_own_stock(day: Day) -> None
     by_roll = read_queue(DAY / "plant.json", DAY / "jobs.csv", stock_path=DAY / "stock.csv")
     assert by_roll.notes == ()
     assert by_roll.plant != day.plant
-    own = Question.of(day.plant, day.jobs, day.start).problem.followed_stocks
-    followed = Question.of(by_roll.plant, day.jobs, day.start).problem.followed_stocks
+    own = Question(day.plant, day.jobs, day.start).problem.followed_stocks
+    followed = Question(by_roll.plant, day.jobs, day.start).problem.followed_stocks
     assert {stock: replace(stocked, rolls=()) for stock, stocked in followed.items()} == own
 
 
@@ -191,7 +191,7 @@ def test_stock_lasts_for_every_job_that_can_run(readiness: Readiness) -> None:
 
 
 def test_the_checker_agrees_with_the_account_of_the_day(day: Day) -> None:
-    problem = Question.of(day.plant, day.jobs, day.start).problem
+    problem = Question(day.plant, day.jobs, day.start).problem
     sequence = account(problem, by_due_time(problem), GOALS["balanced"])
     assert check_sequence(problem, sequence, GOALS["balanced"], web_ledger(problem, sequence)) == []
 
@@ -210,7 +210,7 @@ def test_a_drawn_day_has_the_size_asked_for_and_follows_its_seed(jobs: int, line
 @pytest.mark.parametrize(("jobs", "lines"), SIZES)
 def test_nearly_every_drawn_job_can_run_somewhere(jobs: int, lines: int) -> None:
     day = drawn_day(5, jobs, lines)
-    problem = Question.of(day.plant, day.jobs, day.start).problem
+    problem = Question(day.plant, day.jobs, day.start).problem
     stuck = [
         job.id
         for job_idx, job in enumerate(problem.jobs)

@@ -14,6 +14,7 @@ from app.errors import BadInput, Fault
 from app.intake.queue import Queue
 from app.intake.sources import QueueSource, read_source
 from app.services import planning
+from app.translation.solving import Question
 from tests.app.queues import SAMPLE, put, sample_files, sample_plant
 
 HEADING = "code,width_mm,metres,roll,best_before,on_unwind,delivery_at,delivery_m\n"
@@ -133,6 +134,6 @@ def test_a_plan_takes_what_the_rolls_give(tmp_path: Path) -> None:
     queue = read(tmp_path, "PAPER-80,330,5000,R1,,,,\nPP-W60,330,2000,R2,,,,\nPP-W60,330,600,R3,,,,\n")
     start = queue.plant.site.plan_from
     assert start is not None
-    readiness = planning.check(queue.plant, queue.jobs, start)
+    readiness = planning.check(Question(queue.plant, queue.jobs, start))
     on_hand_m = {need.substrate: need.on_hand_m for need in readiness.stocks}
     assert on_hand_m == {"PAPER-80": 4997, "PP-W60": 2594}

@@ -75,7 +75,7 @@ STUBBED = with_stubs(PLAIN)
 
 
 def test_every_part_is_rounded_by_itself_and_they_add_up_to_the_cost() -> None:
-    question = Question.of(QUEUE.plant, QUEUE.jobs, START)
+    question = Question(QUEUE.plant, QUEUE.jobs, START)
     order = as_entered(question.problem)
     eur = SolverStubCost(*(Fraction(number, 7) for number in range(1, 7)))
     without, cost = (
@@ -152,7 +152,7 @@ def test_where_they_cost_nothing_no_part_is_named() -> None:
 
 
 def test_a_difference_tells_them_by_money_alone() -> None:
-    question = Question.of(QUEUE.plant, QUEUE.jobs, START)
+    question = Question(QUEUE.plant, QUEUE.jobs, START)
     order = as_entered(question.problem)
     with_rolls = replace(
         question.problem,

@@ -44,7 +44,7 @@ def translated(job: dict[str, Any] | None = None, **changes: Any) -> Problem:
     plant = sample_plant()
     for place, new in changes.items():
         put(plant, place.replace("__", "."), new)
-    return Question.of(Plant.model_validate(plant), [Job.model_validate(JOB | (job or {}))], START).problem
+    return Question(Plant.model_validate(plant), [Job.model_validate(JOB | (job or {}))], START).problem
 
 
 def test_the_words_of_the_contracts_are_those_of_the_solver() -> None:

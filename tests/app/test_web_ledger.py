@@ -44,7 +44,7 @@ CLOCK = PlanClock.at(datetime(2027, 3, 1, 6), ZoneInfo("Europe/Berlin"))
 def planned() -> tuple[Problem, RollPlan, PlanClock]:
     """The sample day by due time with the rolls of its stock list."""
     queue = read_queue(DAY / "plant.json", DAY / "jobs.csv", stock_path=DAY / "stock.csv")
-    question = Question.of(queue.plant, queue.jobs, sample_day().start)
+    question = Question(queue.plant, queue.jobs, sample_day().start)
     problem, plan = with_rolls(question.problem, by_due_time(question.problem), Weights())
     return problem, plan, question.clock
 

@@ -203,7 +203,7 @@ def _spread(savings: Iterable[float]) -> str:
 
 def _planned(day: Day, goal: Goal, limits: Limits, seed: int) -> CostedPlan:
     return planning.plan(
-        day.plant, day.jobs, day.start, goal, seconds=limits.seconds, work=limits.work, seed=seed
+        Question(day.plant, day.jobs, day.start), goal, seconds=limits.seconds, work=limits.work, seed=seed
     )
 
 
@@ -216,7 +216,7 @@ def _check(trial: DayTrial, costed: CostedPlan) -> None:
         Where the checker complains, or the order costs something else than was said.
     """
     day, weights, said = trial.day, GOALS[trial.goal], costed.sequence.cost.controllable_eur
-    problem = Question.of(day.plant, day.jobs, day.start).problem
+    problem = Question(day.plant, day.jobs, day.start).problem
     sequence = account(problem, _order(problem, costed), weights)
     refuse_wrong(f"{trial.name}, {trial.goal}", problem, sequence, weights)
     if abs(sequence.cost.controllable_eur - Fraction(said)) > ROUNDING_EUR:

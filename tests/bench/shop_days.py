@@ -72,7 +72,7 @@ def shop_day(name: str) -> ShopDay:
     """
     jobs, lines, dues, number = _read(name)
     day = drawn_day(FIRST_SEED - 1 + number, jobs, lines)
-    problem = Question.of(day.plant, day.jobs, day.start).problem
+    problem = Question(day.plant, day.jobs, day.start).problem
     rng = random.Random(f"{jobs}/{lines}/{number}")
     problem = _loose(problem) if dues == LOOSE else _tight(problem)
     problem = _with_low_migration(problem, rng)

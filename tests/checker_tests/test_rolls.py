@@ -154,7 +154,7 @@ def test_rolls_of_drawn_days_are_right(seed: int, lines: int, goal: str, without
 def test_rolls_of_the_sample_day_by_due_time_are_right() -> None:
     folder = SAMPLE_DATA / "day"
     queue = read_queue(folder / "plant.json", folder / "jobs.csv", stock_path=folder / "stock.csv")
-    problem = Question.of(queue.plant, queue.jobs, sample_day().start).problem
+    problem = Question(queue.plant, queue.jobs, sample_day().start).problem
     problem, plan = with_rolls(problem, by_due_time(problem), Weights())
     assert plan.settled
     assert sum(isinstance(each.choice, RollChoice) for each in plan.stretches) > 10

@@ -9,6 +9,7 @@ from app.contracts.sequences import Goal
 from app.drawings.web_strip import web_strip
 from app.intake.queue import read_queue
 from app.services import planning
+from app.translation.solving import Question
 
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "sample_data" / "small"
@@ -21,7 +22,7 @@ def picture() -> str:
     """The picture as SVG."""
     queue = read_queue(SMALL / "plant.json", SMALL / "jobs.csv")
     start = planning.plan_start(queue.plant, None, datetime.now(UTC))
-    costed_plan = planning.plan(queue.plant, queue.jobs, start, Goal.BALANCED, work=WORK)
+    costed_plan = planning.plan(Question(queue.plant, queue.jobs, start), Goal.BALANCED, work=WORK)
     sequence = costed_plan.sequence
     line_runs = sequence.lines[0]
     pieces = [piece for piece in sequence.ledger if piece.line == line_runs.line]

@@ -92,7 +92,7 @@ class Look:
 def runs_of(preset: str, *looks: Look, goal: str = "balanced") -> tuple[Run, ...]:
     """Jobs of these looks one after another."""
     jobs = [look.job(number) for number, look in enumerate(looks)]
-    problem = Question.of(line(preset), jobs, START).problem
+    problem = Question(line(preset), jobs, START).problem
     sequence = costed(problem, as_entered(problem), GOALS[goal])
     assert len(sequence.runs) == len(looks), sequence.left_out
     return sequence.runs
