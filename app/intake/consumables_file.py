@@ -8,11 +8,11 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from app.contracts.faults import contract_faults
 from app.contracts.plant import Consumable
 from app.intake.cells import decimal_number, length_m, yes_or_no
 from app.intake.findings import Findings
 from app.intake.headings import Columns
-from app.intake.json_text import contract_faults
 from app.intake.lines import Separators
 from app.intake.mapping_file import NO_MAPPING, TableMapping
 from app.intake.records import CellReaders, Record, check_once, read_records, record_fault

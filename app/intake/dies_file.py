@@ -10,13 +10,13 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from app.contracts.faults import contract_faults
 from app.contracts.plant import Cylinder, Die
 from app.intake.cells import decimal_number, gear_pitch, whole_number, whole_number_or_zero
 from app.intake.defaults import Defaults
 from app.intake.filled import Filled
 from app.intake.findings import Findings
 from app.intake.headings import Columns
-from app.intake.json_text import contract_faults
 from app.intake.mapping_file import NO_MAPPING, TableMapping
 from app.intake.records import CellReaders, Record, check_once, read_records, record_fault
 from app.intake.repeats import repeat_length_mm

@@ -6,7 +6,8 @@ import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from app.intake.findings import Findings, unknown
+from app.contracts.known_names import unknown
+from app.intake.findings import Findings
 from app.intake.lines import Line
 
 Mapped = Mapping[str, str]

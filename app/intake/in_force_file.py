@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from app.contracts.jobs import Job
+from app.contracts.known_names import unknown
 from app.contracts.orders import OrderedRun, RunOrder
 from app.contracts.plant import Plant
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.order_file import read_order
 
 NAMED = 5

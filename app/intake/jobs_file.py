@@ -11,8 +11,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from app.contracts.base import at_site
+from app.contracts.faults import contract_faults
 from app.contracts.job_rules import with_inkjet
 from app.contracts.jobs import INKJET, MOST_LAYERS, Job, Layer, SpliceRule, Version
+from app.contracts.known_names import unknown
 from app.contracts.plant import Plant
 from app.intake.cells import (
     NameLayer,
@@ -26,9 +28,8 @@ from app.intake.cells import (
     winding,
     yes_or_no,
 )
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.headings import Columns
-from app.intake.json_text import contract_faults
 from app.intake.layer_names import LayerNames
 from app.intake.mapping_file import NO_MAPPING, TableMapping
 from app.intake.moments import due_moment, ready_moment

@@ -8,10 +8,11 @@ from pathlib import Path
 
 from app.contracts.base import at_site
 from app.contracts.jobs import Job
+from app.contracts.known_names import unknown
 from app.contracts.locks import LOCK_KINDS, LineLock, Lock, LockList, StartedLock, TogetherLock, jobs_of
 from app.contracts.plant import Plant
 from app.errors import Fault
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.json_text import read_contract
 
 

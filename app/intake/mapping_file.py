@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from app.intake.findings import Findings, unknown
+from app.contracts.known_names import unknown
+from app.intake.findings import Findings
 from app.intake.json_text import NOT_READ, read_json
 
 SHEET = "sheet"

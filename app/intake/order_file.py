@@ -8,13 +8,15 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from app.contracts.base import Code, Count, Word
+from app.contracts.faults import contract_faults
 from app.contracts.jobs import Job
+from app.contracts.known_names import unknown
 from app.contracts.orders import LabelRange, LeftOutLot, LineOrder, OrderedRun, RunOrder
 from app.contracts.plant import Plant
 from app.intake.cell_error import CellError
 from app.intake.cells import whole_number
-from app.intake.findings import Findings, unknown
-from app.intake.json_text import contract_faults, read_contract
+from app.intake.findings import Findings
+from app.intake.json_text import read_contract
 from app.intake.tables import Columns, Row, read_table
 
 COLUMNS = Columns(

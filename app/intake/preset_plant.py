@@ -10,9 +10,11 @@ from typing import Any
 from pydantic import ValidationError
 
 from app.contracts.assumptions import Assumption
+from app.contracts.faults import contract_faults, field_names, json_path
+from app.contracts.known_names import unknown
 from app.contracts.plant import Plant
-from app.intake.findings import Findings, unknown
-from app.intake.json_text import NOT_READ, contract_faults, field_names, json_path, read_json
+from app.intake.findings import Findings
+from app.intake.json_text import NOT_READ, read_json
 from app.intake.presets import PRESETS, preset_value, reason_for
 from app.intake.references import check_references
 

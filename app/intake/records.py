@@ -8,9 +8,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from app.contracts.faults import contract_faults
 from app.intake.cell_error import CellError
 from app.intake.findings import MOST_FAULTS, Findings
-from app.intake.json_text import contract_faults
 from app.intake.lines import Separators
 from app.intake.tables import Row
 

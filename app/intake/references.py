@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from app.contracts.base import at_site
 from app.contracts.contradiction import Contradiction
 from app.contracts.jobs import DIE_CUT
+from app.contracts.known_names import unknown
 from app.contracts.plant import AspectName, Calendar, Line, LoadedTooling, Plant, Station
 from app.contracts.tool_rules import cylinder_contradictions, cylinders_of, die_contradictions
 from app.errors import Fault
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.roll_checks import check_rolls
 
 Found = Iterator[Fault]

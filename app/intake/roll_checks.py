@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from app.contracts.base import plain_number
+from app.contracts.known_names import unknown
 from app.contracts.plant import Flaw, FlawKind, Plant, Roll, StockedWidth
 from app.errors import Fault
 from app.intake.at_start import AtStart
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.numbers import unmistakable
 
 

@@ -8,12 +8,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from app.contracts.faults import contract_faults
 from app.contracts.plant import Flaw, FlawKind, Roll
 from app.intake.at_start import AtStart
 from app.intake.cell_error import CellError
 from app.intake.cells import length_m
 from app.intake.findings import Findings
-from app.intake.json_text import contract_faults
 from app.intake.lines import Separators
 from app.intake.records import Record, record_fault
 from app.intake.roll_checks import Unwinds, flaw_faults, in_unwinding_order, start_faults

@@ -7,8 +7,9 @@ from pathlib import Path
 from pydantic import Field
 
 from app.contracts.base import Code, Contract
+from app.contracts.known_names import unknown
 from app.contracts.plant import Plant, PresentState
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.json_text import read_contract
 from app.intake.references import check_present
 

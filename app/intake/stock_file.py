@@ -9,12 +9,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from app.contracts.faults import contract_faults
 from app.contracts.plant import Substrate
 from app.intake.at_start import AtStart
 from app.intake.defaults import Defaults, Usual
 from app.intake.filled import Filled
 from app.intake.findings import Findings
-from app.intake.json_text import contract_faults
 from app.intake.mapping_file import NO_MAPPING, TableMapping
 from app.intake.records import Record
 from app.intake.stock_rows import COLUMNS, OF_SUBSTRATE, StockRows, read_stock_rows

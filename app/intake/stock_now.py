@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from app.contracts.base import ZERO, plain_number
+from app.contracts.known_names import unknown
 from app.contracts.plant import Plant, StockedWidth, Substrate
 from app.intake.at_start import Beginning
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.mapping_file import NO_MAPPING, TableMapping
 from app.intake.stock_rows import OF_SUBSTRATE, StockRows, read_stock_rows
 

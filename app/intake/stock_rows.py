@@ -10,12 +10,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from app.contracts.faults import contract_faults
 from app.contracts.plant import Roll, StockedWidth
 from app.intake.at_start import AtStart
 from app.intake.cells import decimal_number, length_m, whole_number
 from app.intake.findings import Findings
 from app.intake.headings import Columns
-from app.intake.json_text import contract_faults
 from app.intake.lines import Separators
 from app.intake.mapping_file import TableMapping
 from app.intake.moments import due_moment, ready_moment

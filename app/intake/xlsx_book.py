@@ -10,7 +10,8 @@ from decimal import Decimal
 
 from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook
 
-from app.intake.findings import Findings, unknown
+from app.contracts.known_names import unknown
+from app.intake.findings import Findings
 from app.intake.lines import MOST_ROWS, Line, Lines, Merge, Separators, fits
 from app.intake.xlsx_limits import Refused, look_through
 

@@ -9,8 +9,8 @@ from decimal import Decimal
 from typing import Any
 
 from app.contracts.assumptions import Assumption, Origin, value_text
+from app.contracts.faults import json_path
 from app.contracts.plant import Plant
-from app.intake.json_text import json_path
 from app.intake.preset_plant import Place, leaves
 
 LOWER, HIGHER = Decimal("0.7"), Decimal("1.3")

@@ -15,12 +15,12 @@ from functools import cached_property
 from app.contracts.base import Contract, plain_number
 from app.contracts.contradiction import Contradiction
 from app.contracts.job_rules import contradictions
+from app.contracts.known_names import unknown
 from app.contracts.plant import Plant, Roll
 from app.contracts.posted_jobs import PostedJob
 from app.contracts.stock_items import PostedDelivery, PostedRoll, PostedSubstrate
 from app.contracts.tool_rules import cylinder_contradictions, cylinders_of, die_contradictions
 from app.contracts.tooling_items import PostedConsumable, PostedCylinder, PostedDie
-from app.intake.findings import unknown
 from app.intake.roll_checks import Unwinds, flaw_faults
 
 Found = Iterator[Contradiction]

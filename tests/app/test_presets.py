@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.contracts.assumptions import Assumption, Origin, unit_of
+from app.contracts.faults import json_path
 from app.contracts.plant import Plant
 from app.errors import Fault
 from app.intake.defaults import Defaults
 from app.intake.findings import Findings
-from app.intake.json_text import json_path
 from app.intake.preset_plant import leaves, preset_plant, read_overrides
 from app.intake.presets import PRESETS, preset_value, reason_for, reasons_of, table_reasons, usual_tables
 from app.intake.presets.usual_values import UsualValues
