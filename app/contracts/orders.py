@@ -48,3 +48,10 @@ class RunOrder(Contract):
     left_out: tuple[Code, ...] = Field(default=(), description="Jobs that are not to run.")
     left_out_lots: tuple[LeftOutLot, ...] = Field(default=(), description="Lots that are not to run.")
     file: str | None = Field(default=None, description="Where it was read, for messages.")
+
+    @property
+    def job_names(self) -> tuple[str, ...]:
+        """Every job that the order speaks of, once."""
+        placed = (run.job for line in self.lines for run in line.runs)
+        named = (*placed, *self.left_out, *(left_out.job for left_out in self.left_out_lots))
+        return tuple(dict.fromkeys(named))
