@@ -38,9 +38,8 @@ def with_rolls(plant: Plant, *rolls: dict[str, Any], threaded: str | None = None
     substrate["widths"] = [
         substrate["widths"][-1] | {"on_hand_m": None, "deliveries": [], "rolls": list(rolls)}
     ]
-    if threaded is not None:
-        width = substrate["widths"][0]["width_mm"]
-        document["lines"][0]["present"] = {"substrate": threaded, "width_mm": width}
+    width = substrate["widths"][0]["width_mm"]
+    document["lines"][0]["present"] = {} if threaded is None else {"substrate": threaded, "width_mm": width}
     return Plant.model_validate(document)
 
 
