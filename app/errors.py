@@ -2,7 +2,11 @@
 
 RunwrightError
 ├── BadInput        files or options that cannot be taken, with every fault found
-└── NothingCanRun   a queue of which no job can be placed
+├── NothingCanRun   a queue of which no job can be placed
+└── StoreError      what a database cannot do
+    ├── NotMigrated      its tables are not of the program's version
+    ├── VersionConflict  something was changed since it was read, or is not as it was taken to be
+    └── RestoreRefused   a backup that cannot be taken, or a database that is not empty
 """
 
 from __future__ import annotations
@@ -64,6 +68,39 @@ class NothingCanRun(RunwrightError):
     def __init__(self, reasons: Iterable[str] = ()) -> None:
         self.reasons = tuple(reasons)
         super().__init__("\n".join(("No job of the queue can run.", *self.reasons)))
+
+
+class StoreError(RunwrightError):
+    """What a database cannot do, with what to do about it."""
+
+
+class NotMigrated(StoreError):
+    """The tables are not of the program's version."""
+
+
+class RestoreRefused(StoreError):
+    """A backup that cannot be taken, or a database that is not empty. Nothing was written."""
+
+
+class VersionConflict(StoreError):
+    """Something was changed since it was read, is there already, or is gone.
+
+    Parameters
+    ----------
+    current
+        The version that is stored; None where nothing is.
+    """
+
+    def __init__(self, resource: str, key: str, asked: int | None, current: int | None) -> None:
+        self.resource, self.key, self.asked, self.current = resource, key, asked, current
+        super().__init__(f"{resource} “{key}” {self._how()}")
+
+    def _how(self) -> str:
+        if self.current is None:
+            return "is not there, or not any more: leave the version out to make it anew"
+        if self.asked is None:
+            return f"is there already, at version {self.current}: name that version to change it"
+        return f"is at version {self.current}, not {self.asked}: read it again and repeat the change"
 
 
 _LONGEST_VALUE = 60
