@@ -1,0 +1,1 @@
+"""The versions, in the order of their numbers. They only go up: an older one is in its backup."""

@@ -1,0 +1,113 @@
+"""Connections: what is taken for a database, and how transactions begin."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from sqlalchemy import URL, text
+from sqlalchemy.exc import DBAPIError
+
+from app.errors import BadInput
+from app.store.engine import connect_to, database_url, is_sqlite, reads_only
+
+
+@pytest.mark.parametrize(
+    ("address", "driver", "password"),
+    [
+        ("sqlite:///runwright.db", "sqlite", None),
+        ("postgresql://ann:secret@db/labels", "postgresql+psycopg", "secret"),
+        ("postgres://ann:100%25%40home@db/labels", "postgresql+psycopg", "100%@home"),
+        ("postgresql+psycopg2://ann@db/labels", "postgresql+psycopg", None),
+    ],
+)
+def test_addresses_of_both_kinds_are_taken(address: str, driver: str, password: str | None) -> None:
+    url = database_url(address)
+    assert url.drivername == driver
+    assert url.password == password
+
+
+@pytest.mark.parametrize(
+    "address", ["", "runwright.db", "mysql://ann:secret@db/labels", "sqlite://", "sqlite:///:memory:"]
+)
+def test_other_addresses_are_refused_without_their_password(address: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        database_url(address)
+    assert "sqlite:///" in str(refused.value)
+    assert "secret" not in str(refused.value)
+
+
+def test_a_file_in_no_folder_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="folder that is there"):
+        connect_to(database_url(f"sqlite:///{tmp_path / 'nowhere' / 'runwright.db'}"))
+
+
+def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "jobs.csv"
+    path.write_text("job,customer\n" * 100, encoding="utf-8")
+    with pytest.raises(BadInput, match="should be a SQLite database"):
+        connect_to(database_url(f"sqlite:///{path}"))
+
+
+def test_sqlite_keeps_its_foreign_keys_and_its_log(tmp_path: Path) -> None:
+    engine = connect_to(database_url(f"sqlite:///{tmp_path / 'runwright.db'}"))
+    with engine.connect() as connection:
+        found = {
+            name: connection.exec_driver_sql(f"PRAGMA {name}").scalar_one()
+            for name in ("journal_mode", "foreign_keys", "synchronous")
+        }
+    engine.dispose()
+    assert found == {"journal_mode": "wal", "foreign_keys": 1, "synchronous": 1}
+
+
+OPENER = (
+    "import sys; from app.store.engine import connect_to, database_url; connect_to(database_url(sys.argv[1]))"
+)
+
+
+def test_several_processes_may_open_a_new_file_at_once(tmp_path: Path) -> None:
+    address = f"sqlite:///{tmp_path / 'new.db'}"
+    root = Path(__file__).parents[3]
+    openers = [subprocess.Popen([sys.executable, "-c", OPENER, address], cwd=root) for _ in range(4)]
+    assert [opener.wait() for opener in openers] == [0, 0, 0, 0]
+
+
+def test_a_reader_waits_for_no_writer_and_sees_one_state(database: URL) -> None:
+    engine = connect_to(database)
+    with engine.begin() as setup:
+        setup.execute(text("CREATE TABLE counts (n INTEGER)"))
+        setup.execute(text("INSERT INTO counts VALUES (1)"))
+    with reads_only(engine).connect() as reader:
+        assert reader.execute(text("SELECT n FROM counts")).scalar_one() == 1
+        with engine.begin() as writer:
+            writer.execute(text("UPDATE counts SET n = 2"))
+            assert reader.execute(text("SELECT n FROM counts")).scalar_one() == 1
+        assert reader.execute(text("SELECT n FROM counts")).scalar_one() == 1
+    with reads_only(engine).connect() as reader:
+        assert reader.execute(text("SELECT n FROM counts")).scalar_one() == 2
+    engine.dispose()
+
+
+def test_a_writer_on_sqlite_has_the_file_from_its_first_read_on(tmp_path: Path) -> None:
+    engine = connect_to(database_url(f"sqlite:///{tmp_path / 'runwright.db'}"))
+    impatient = connect_to(database_url(f"sqlite:///{tmp_path / 'runwright.db'}"))
+    with engine.connect() as first:
+        first.execute(text("SELECT 1"))
+        raw = impatient.raw_connection()
+        cursor = raw.cursor()
+        cursor.execute("PRAGMA busy_timeout = 0")
+        with pytest.raises(Exception, match="locked"):
+            cursor.execute("BEGIN IMMEDIATE")
+        raw.close()
+    engine.dispose()
+    impatient.dispose()
+
+
+def test_a_reader_on_postgresql_cannot_write(database: URL) -> None:
+    engine = connect_to(database)
+    if not is_sqlite(engine):
+        with reads_only(engine).connect() as reader, pytest.raises(DBAPIError, match="read-only"):
+            reader.execute(text("DELETE FROM jobs"))
+    engine.dispose()
