@@ -10,7 +10,7 @@ from solver.lock_keeping import PlacedJob, broken_locks
 from solver.lots import gaps, lot_faults, total_labels
 from solver.problem import Problem
 from solver.schedule import Scheduler
-from solver.sequence import Cost, LeftOut, LineRuns, Lot, Order, Run, Sequence
+from solver.sequence import Cost, LeftOut, LineRuns, Lot, Order, Run, Sequence, Stock
 from solver.setups import outgoing_stock
 from solver.timeline import Event, State
 from solver.weights import Weights
@@ -87,6 +87,9 @@ def placement_faults(
     problem: Problem, line_idx: int, job_idx: int, stations: tuple[int, ...]
 ) -> tuple[str, ...]:
     """Why a job cannot run on a line at these stations; empty when it can."""
+    placement = (line_idx, job_idx, stations)
+    if placement in problem.able:
+        return ()
     why = reasons(problem, line_idx, job_idx)
     if why:
         return why
@@ -96,6 +99,7 @@ def placement_faults(
             line.stations[idx].id if 0 <= idx < len(line.stations) else str(idx) for idx in stations
         )
         return (f"its layers and die cannot be done at {named} in this order",)
+    problem.able.add(placement)
     return ()
 
 
@@ -109,13 +113,14 @@ def _sequence(scheduler: Scheduler, state: State) -> Sequence:
         _line_runs(scheduler, state, line_idx, events, ending)
         for line_idx, events in enumerate(events_by_line)
     )
-    cost = _cost(problem, lines)
+    waste_um = _waste_um(problem, lines)
+    cost = _cost(problem, lines, waste_um)
     return Sequence(
         lines=lines,
         left_out=_left_out(problem, state),
         broken_locks=tuple(str(lock) for lock in broken_locks(problem.locks, placed_jobs(scheduler, state))),
         cost=cost,
-        weighed_eur=_weighed_eur(problem, scheduler.weights, lines),
+        weighed_eur=_weighed_eur(problem, scheduler.weights, lines, waste_um),
     )
 
 
@@ -256,17 +261,16 @@ def _run(problem: Problem, event: Event, before: Event | None, *, ends_job: bool
     )
 
 
-def _cost(problem: Problem, lines: tuple[LineRuns, ...]) -> Cost:
+def _cost(problem: Problem, lines: tuple[LineRuns, ...], waste_um: dict[Stock, int]) -> Cost:
     """Plain money by part."""
-    plain = Weights()
-    waste_eur = changeover_eur = waiting_eur = running_eur = late = Fraction(0)
+    waste_eur = _waste_eur(problem, Weights(), waste_um)
+    changeover_eur = waiting_eur = running_eur = late = Fraction(0)
     for line in lines:
         eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
-        waste_eur += _waste_eur(problem, plain, line)
         changeover_eur += eur_per_ms * stopped_ms(line)
         waiting_eur += eur_per_ms * line.waiting_ms
         running_eur += eur_per_ms * sum(run.run_ms for run in line.runs)
-        late += sum((run.late_eur for run in line.runs), Fraction(0))
+        late += _late_eur(line)
     moved_eur = _moved_eur(problem, lines)
     return Cost(waste_eur, changeover_eur, waiting_eur, running_eur, late, moved_eur, stubs=problem.stub_cost)
 
@@ -275,22 +279,27 @@ def _moved_eur(problem: Problem, lines: tuple[LineRuns, ...]) -> Fraction:
     return problem.plant.moved_run_eur * sum(run.moved for line in lines for run in line.runs)
 
 
-def _weighed_eur(problem: Problem, weights: Weights, lines: tuple[LineRuns, ...]) -> Fraction:
+def _weighed_eur(
+    problem: Problem, weights: Weights, lines: tuple[LineRuns, ...], waste_um: dict[Stock, int]
+) -> Fraction:
     """What the goal makes of the parts.
 
     Moved runs, and what chosen rolls cost besides their splices, are weighed by none of its weights: what a
     site wants to pay for keeping to a sequence, and what its stock is worth, is the same under every goal.
     """
-    total_eur = _moved_eur(problem, lines)
+    total_eur = _moved_eur(problem, lines) + _waste_eur(problem, weights, waste_um)
     if problem.stub_cost is not None:
         total_eur += problem.stub_cost.weighed_eur
     for line in lines:
         eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
-        total_eur += _waste_eur(problem, weights, line)
         total_eur += weights.changeover * eur_per_ms * (stopped_ms(line) + line.waiting_ms)
         total_eur += weights.running * eur_per_ms * sum(run.run_ms for run in line.runs)
-        total_eur += weights.late * sum((run.late_eur for run in line.runs), Fraction(0))
+        total_eur += weights.late * _late_eur(line)
     return total_eur
+
+
+def _late_eur(line: LineRuns) -> Fraction:
+    return sum((run.late_eur for run in line.runs if run.late_eur), Fraction(0))
 
 
 def stopped_ms(line: LineRuns) -> int:
@@ -301,16 +310,28 @@ def stopped_ms(line: LineRuns) -> int:
     )
 
 
-def _waste_eur(problem: Problem, weights: Weights, line: LineRuns) -> Fraction:
-    outgoing = outgoing_stock(problem.plant.lines[problem.line_idx[line.line]], None)
-    total_eur = Fraction(0)
-    for run in line.runs:
-        incoming_um = run.roll_end_waste_um + run.interruption_waste_um
-        if run.changeover:
-            incoming_um += run.changeover.incoming_waste_um
-            if outgoing is not None:
-                eur_per_um = weights.waste_eur_per_um(problem.eur_per_um(outgoing))
-                total_eur += run.changeover.outgoing_waste_um * eur_per_um
-        total_eur += incoming_um * weights.waste_eur_per_um(problem.eur_per_um(run.stock))
-        outgoing = run.stock
-    return total_eur
+def _waste_um(problem: Problem, lines: tuple[LineRuns, ...]) -> dict[Stock, int]:
+    """Wasted web by stock; what a line had threaded that nobody knows is not in it."""
+    waste_um: dict[Stock, int] = {}
+    for line in lines:
+        outgoing = outgoing_stock(problem.plant.lines[problem.line_idx[line.line]], None)
+        for run in line.runs:
+            incoming_um = run.roll_end_waste_um + run.interruption_waste_um
+            if run.changeover:
+                incoming_um += run.changeover.incoming_waste_um
+                if outgoing is not None:
+                    outgoing_um = run.changeover.outgoing_waste_um
+                    waste_um[outgoing] = waste_um.get(outgoing, 0) + outgoing_um
+            waste_um[run.stock] = waste_um.get(run.stock, 0) + incoming_um
+            outgoing = run.stock
+    return waste_um
+
+
+def _waste_eur(problem: Problem, weights: Weights, waste_um: dict[Stock, int]) -> Fraction:
+    return sum(
+        (
+            length_um * weights.waste_eur_per_um(problem.eur_per_um(stock))
+            for stock, length_um in waste_um.items()
+        ),
+        Fraction(0),
+    )

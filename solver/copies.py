@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from solver.problem import Problem
 from solver.run_plan import Place, RunPlan
-from solver.tooling import CountedTool, copies_by_key, counted_at, present_loaded
+from solver.tooling import CountedTool, counted_at, present_loaded
 
 
 class Copy(NamedTuple):
@@ -21,7 +21,7 @@ Copies = dict[str, tuple[Copy, ...]]
 
 def present_copies(problem: Problem) -> Copies:
     """Copies as the plan begins: those the present state shows, the rest in the store."""
-    counted = copies_by_key(problem.plant)
+    counted = problem.copies
     placed: dict[str, list[Copy]] = {key: [] for key in counted}
     for line_idx, line in enumerate(problem.plant.lines):
         for station_idx, loaded in enumerate(present_loaded(line)):

@@ -11,7 +11,7 @@ from solver.layout import chosen_stock, printed_width_um, reel_diameter_um, web_
 from solver.plant import Line, Station
 from solver.problem import Problem
 from solver.sequence import Placement
-from solver.tooling import copies_by_key, counted_tools
+from solver.tooling import counted_tools
 
 DIE_CUT = Layer("die-cut")
 """The die is laid like one more layer, after all others."""
@@ -175,7 +175,7 @@ def _no_station(line: Line, layer: Layer) -> str:
 
 
 def _has_copies(problem: Problem, line: Line, job: Job, chosen: tuple[int, ...]) -> bool:
-    have = copies_by_key(problem.plant)
+    have = problem.copies
     needed = Counter(tool.key for tool in counted_tools(problem, line, job, chosen))
     return all(have[key] >= count for key, count in needed.items())
 
@@ -186,7 +186,7 @@ def _copy_reasons(problem: Problem, line: Line, job: Job) -> Iterator[str]:
         _has_copies(problem, line, job, chosen) for chosen in islice(choices(line, job), MOST_CHOICES)
     ):
         return
-    have = copies_by_key(problem.plant)
+    have = problem.copies
     needed = Counter(tool.key for tool in counted_tools(problem, line, job, first))
     for key, count in needed.items():
         if have[key] < count:

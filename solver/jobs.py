@@ -144,6 +144,24 @@ class Job:
         checks.done()
 
     @property
+    def made_of(self) -> tuple[object, ...]:
+        """All that decides what it takes on a line: it without its times and prices."""
+        return (
+            self.id,
+            self.versions,
+            self.substrate,
+            self.die,
+            self.layer_groups,
+            self.slit_layout,
+            self.core_um,
+            self.labels_per_reel,
+            self.full_reels,
+            self.roll_width_um,
+            self.low_migration,
+            self.may_join,
+        )
+
+    @property
     def layers(self) -> tuple[Layer, ...]:
         """All layers in laying order, groups joined."""
         return tuple(layer for group in self.layer_groups for layer in group)

@@ -492,6 +492,11 @@ class Consumable:
         checks.done()
 
 
+def tool_key(kind: str, tool_id: str) -> str:
+    """One name for a die or a cylinder among all tools that are counted."""
+    return f"{kind} {tool_id}"
+
+
 @dataclass(frozen=True, slots=True)
 class Plant:
     """Everything that stays while queues come and go.

@@ -12,7 +12,7 @@ from solver.checks import Checks
 from solver.in_force import InForce
 from solver.jobs import Job, Layer
 from solver.locks import AtPosition, Before, FixedStart, Lock, OnLine, Started, Together
-from solver.plant import Consumable, Cylinder, Die, Line, Plant, StockedWidth, Substrate
+from solver.plant import Consumable, Cylinder, Die, Line, Plant, StockedWidth, Substrate, tool_key
 from solver.sequence import ChosenRolls, RollEnds, Stock
 from solver.stub_cost import StubCost
 
@@ -70,6 +70,13 @@ class Problem:
     @cached_property
     def consumables(self) -> dict[str, Consumable]:
         return {consumable.id: consumable for consumable in self.plant.consumables}
+
+    @cached_property
+    def copies(self) -> dict[str, int]:
+        """How many there are of every die and cylinder that is counted, by `tool_key`."""
+        counted = {tool_key("die", die.id): die.copies for die in self.plant.dies}
+        counted |= {tool_key("cylinder", tool.id): tool.copies for tool in self.plant.cylinders}
+        return {key: copies for key, copies in counted.items() if copies is not None}
 
     @cached_property
     def line_idx(self) -> dict[str, int]:
@@ -132,6 +139,11 @@ class Problem:
     def seats(self) -> dict[tuple[int, int], tuple[tuple[int, ...], ...]]:
         """By line and job, the station choices that `feasibility` has found so far."""
         return {}
+
+    @cached_property
+    def able(self) -> set[tuple[int, int, tuple[int, ...]]]:
+        """Line, job and stations of placements that were found to have no fault so far."""
+        return set()
 
     def eur_per_um(self, stock: Stock) -> Fraction:
         """Price of a µm of web of a stock."""

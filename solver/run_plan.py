@@ -38,7 +38,7 @@ class RunPlan:
     Parameters
     ----------
     idx
-        Its number among the plans of one scheduler.
+        The number of what was worked out; plans of one number, in whatever queue, differ at most in times.
     used, needs
         Stations it uses, in web order, and what it needs at each.
     tools, tool_places
@@ -52,7 +52,7 @@ class RunPlan:
     late_share
         Its labels' share of the job's: 1 where it is all of the job.
     join_key, join_class
-        What it shares with those it may run as one with, and the scheduler's number of that: plans of one
+        What it shares with those it may run as one with, and the number of that: plans of one
         class may, if they follow each other at once and nothing changes. None where it joins none.
     """
 
@@ -121,7 +121,6 @@ def make_run_plan(
     if ends_um is None:
         ends_um = usual_roll_ends(layout)
     roll_ends = _roll_ends(problem, weights, line, used, stock, ends_um)
-    due_ms = job.due_ms
     tools = counted_tools(problem, line, job, placement.stations)
     places: dict[str, tuple[Place, ...]] = {}
     for tool in tools:
@@ -140,11 +139,16 @@ def make_run_plan(
         roll_ends=roll_ends,
         work_ms=layout.run_ms + sum(end.changeover.duration_ms for end in roll_ends),
         own_need_um=layout.web_um + sum(end.changeover.waste_um for end in roll_ends),
-        press_due_ms=None if due_ms is None else due_ms - problem.plant.after_press_ms,
+        press_due_ms=press_due_ms(problem, job),
         late_share=_share(problem, placement),
         join_key=joins,
         join_class=None if joins is None else join_classes.setdefault(joins, len(join_classes)),
     )
+
+
+def press_due_ms(problem: Problem, job: Job) -> int | None:
+    """When a job's run must end for it to ship in time; None where it is never late."""
+    return None if job.due_ms is None else job.due_ms - problem.plant.after_press_ms
 
 
 def _share(problem: Problem, placement: Placement) -> Fraction:

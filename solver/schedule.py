@@ -12,13 +12,13 @@ from fractions import Fraction
 
 from solver.closures import through_closures
 from solver.copies import Fetch, copies_free_ms, fetches, moved, present_copies
+from solver.fits import Fits
 from solver.locks import Before, FixedStart, Started
 from solver.plant import Line
 from solver.problem import Problem
-from solver.run_plan import RunPlan, make_run_plan
+from solver.run_plan import RunPlan
 from solver.sequence import Interruption, Mode, Placement, Stock
-from solver.setups import Setting, Setup, Setups
-from solver.signatures import JoinKey
+from solver.setups import Setting, Setup
 from solver.timeline import Deadlock, Dropped, Event, LineState, State
 from solver.tooling import present_loaded
 from solver.weighing import Weighing
@@ -29,14 +29,20 @@ Plans = SequenceOf[SequenceOf[RunPlan]]
 
 
 class Scheduler:
-    """Places orders of runs in time, for one problem under one goal."""
+    """Places orders of runs in time, for one problem under one goal.
 
-    def __init__(self, problem: Problem, weights: Weights) -> None:
+    Parameters
+    ----------
+    fits
+        What is remembered of other queues on the same plant under the same goal; None: nothing.
+    """
+
+    def __init__(self, problem: Problem, weights: Weights, fits: Fits | None = None) -> None:
         self.problem = problem
         self.weights = weights
-        self.setups = Setups(problem, weights)
+        self._fits = Fits(problem, weights) if fits is None else fits
+        self.setups = self._fits.setups
         self._plans: dict[tuple[int, Placement], RunPlan] = {}
-        self._join_classes: dict[JoinKey, int] = {}
         self._splits = False
         self._lines = problem.plant.lines
         self.weighing = Weighing(problem, weights)
@@ -60,10 +66,7 @@ class Scheduler:
         key = (line_idx, placement)
         plan = self._plans.get(key)
         if plan is None:
-            plan = make_run_plan(
-                self.problem, self.weights, len(self._plans), line_idx, placement, self._join_classes
-            )
-            self._plans[key] = plan
+            plan = self._plans[key] = self._fits.plan(self.problem, line_idx, placement)
             self._splits |= plan.lot is not None
         return plan
 

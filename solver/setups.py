@@ -11,7 +11,7 @@ from solver.problem import Problem
 from solver.run_plan import RunPlan
 from solver.sequence import Changeover, Mode, Stock, Task
 from solver.splits import cheapest_changeover
-from solver.tooling import EMPTY, Loaded, asleep, copies_by_key, counted_at, loaded_after, station_task
+from solver.tooling import EMPTY, Loaded, asleep, counted_at, loaded_after, station_task
 from solver.weights import Weights
 
 Holding = tuple[int, ...]
@@ -80,7 +80,7 @@ class Setups:
     def __init__(self, problem: Problem, weights: Weights) -> None:
         self._problem = problem
         self._weights = weights
-        self._counted = copies_by_key(problem.plant)
+        self._counted = problem.copies
         self._numbers: dict[Loaded, int] = {}
         self._loaded: list[Loaded] = []
         self._transitions: dict[tuple[int, int, int], Transition] = {}
@@ -88,6 +88,11 @@ class Setups:
         self._held: dict[Holding, int] = {}
         self._setups: dict[tuple[object, ...], Setup] = {}
         self._alike: dict[tuple[object, ...], Changeover] = {}
+
+    @property
+    def known(self) -> int:
+        """How many tasks, settings and changeovers are remembered."""
+        return len(self._transitions) + len(self._settings) + len(self._setups)
 
     def number(self, loaded: Loaded) -> int:
         """The number of what a station holds."""

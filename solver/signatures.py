@@ -32,18 +32,18 @@ def signature(job: Job, stock: Stock) -> Signature:
 class JoinKey:
     """What runs beside each other on a line must share to run as one.
 
-    `job_idx` is None where any job of the signature may join; else only lots of that job do.
+    `job` is None where any job of the signature may join; else only lots of that job do.
     """
 
     line_idx: int
     stations: tuple[int, ...]
     signature: Signature
-    job_idx: int | None
+    job: str | None
 
 
 def join_key(line_idx: int, job: Job, placement: Placement, stock: Stock) -> JoinKey | None:
     """What a placement shares with those it may run as one with; None where it runs as one with none."""
     if not job.may_join and placement.lot is None:
         return None
-    alone = None if job.may_join else placement.job_idx
+    alone = None if job.may_join else job.id
     return JoinKey(line_idx, placement.stations, signature(job, stock), alone)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from solver.jobs import Job, Layer
-from solver.plant import Aspect, AspectRule, Die, Line, Plant, Station
+from solver.plant import Aspect, AspectRule, Die, Line, Station, tool_key
 from solver.problem import Problem
 from solver.sequence import AspectChange, Stock, Task
 
@@ -20,7 +20,8 @@ Loaded = tuple[str, ...]
 Needs = tuple[str | None, ...]
 """What a run needs at a station, by aspect; None where it needs nothing and changes nothing."""
 
-_COUNTED = {"die": "die", "cylinder": "cylinder"}
+COUNTED = ("die", "cylinder")
+"""Aspects that may be counted."""
 
 
 def used_stations(line: Line, chosen: tuple[int, ...]) -> tuple[int, ...]:
@@ -88,31 +89,19 @@ class CountedTool:
     aspect_idx: int
 
 
-def tool_key(aspect: str, tool_id: str) -> str:
-    """One name for a die or cylinder among all counted tools."""
-    return f"{_COUNTED[aspect]} {tool_id}"
-
-
-def copies_by_key(plant: Plant) -> dict[str, int]:
-    """How many there are of every counted die and cylinder."""
-    counted = {tool_key("die", die.id): die.copies for die in plant.dies}
-    counted |= {tool_key("cylinder", cylinder.id): cylinder.copies for cylinder in plant.cylinders}
-    return {key: copies for key, copies in counted.items() if copies is not None}
-
-
 def counted_at(
     line: Line, station_idx: int, values: tuple[str | None, ...], counted: dict[str, int]
 ) -> Iterator[CountedTool]:
     """The counted tools among the values of a station's aspects."""
     for aspect_idx, aspect in enumerate(line.stations[station_idx].aspects):
         value = values[aspect_idx]
-        if aspect.name in _COUNTED and value and tool_key(aspect.name, value) in counted:
+        if aspect.name in COUNTED and value and tool_key(aspect.name, value) in counted:
             yield CountedTool(tool_key(aspect.name, value), station_idx, aspect_idx)
 
 
 def counted_tools(problem: Problem, line: Line, job: Job, chosen: tuple[int, ...]) -> tuple[CountedTool, ...]:
     """The counted tools a run holds, in web order."""
-    counted = copies_by_key(problem.plant)
+    counted = problem.copies
     if not counted:
         return ()
     needs = station_needs(problem, line, job, chosen, Stock(job.substrate, 0))

@@ -14,7 +14,7 @@ from solver.copies import Copy
 from solver.feasibility import station_choices
 from solver.locks import Before, FixedStart, OnLine
 from solver.lots import cuts, total_labels
-from solver.plant import AspectRule, Line, StockedWidth
+from solver.plant import AspectRule, Line, StockedWidth, tool_key
 from solver.problem import Problem
 from solver.run_plan import RunPlan
 from solver.schedule import Scheduler
@@ -50,7 +50,7 @@ from solver.search.slots import Need, Slots, scarce_tools, threaded_by
 from solver.sequence import Lot, Order, Placement, Stock
 from solver.setups import outgoing_stock
 from solver.timeline import State
-from solver.tooling import present_loaded, tool_key
+from solver.tooling import present_loaded
 from solver.weights import Weights
 
 MOST_CHOICES, MOST_CHOICES_OF_LOTS = 60, 6

@@ -17,7 +17,6 @@ from solver.tooling import (
     Loaded,
     change_ms,
     channels_of,
-    copies_by_key,
     counted_at,
     present_loaded,
 )
@@ -178,7 +177,7 @@ def scarce_tools(
     The others never have to be taken from a station where they stand. Nor has one that a single job needs,
     which is not split, if it stands nowhere yet.
     """
-    counted = copies_by_key(problem.plant)
+    counted = problem.copies
     places: dict[str, set[Place]] = {}
     runs: dict[str, set[tuple[int, Lot | None]]] = {}
     for plan in plans:

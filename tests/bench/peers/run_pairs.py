@@ -21,7 +21,6 @@ from solver.run_plan import RunPlan
 from solver.schedule import Scheduler
 from solver.search.stop import Stop
 from solver.sequence import Order, Placement, Stock
-from solver.tooling import copies_by_key
 from solver.weights import Weights
 from tests.bench.open_hours import OpenHours
 from tests.bench.peers.first_engine.engine import best_start
@@ -139,7 +138,7 @@ class RunPairs:
     @cached_property
     def shared_tools(self) -> dict[str, int]:
         """Counted dies and cylinders of which there may be too few, with how many there are."""
-        counted = copies_by_key(self.day.problem.plant)
+        counted = self.day.problem.copies
         most: dict[str, int] = {}
         for plans in self.plans:
             for key in counted:
