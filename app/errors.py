@@ -3,8 +3,13 @@
 RunwrightError
 ├── BadInput        files or options that cannot be taken, with every fault found
 ├── NothingCanRun   a queue of which no job can be placed
+├── Conflict        what is stored speaks against it
+├── NotAllowed      whoever asks may not do that
+├── Unavailable     a part that is needed does not answer; later it may
 └── StoreError      what a database cannot do
     ├── NotMigrated      its tables are not of the program's version
+    ├── NotStored        there is no such thing
+    ├── OlderRevision    newer ones than were sent are stored
     ├── VersionConflict  something was changed since it was read, or is not as it was taken to be
     └── RestoreRefused   a backup that cannot be taken, or a database that is not empty
 """
@@ -70,6 +75,30 @@ class NothingCanRun(RunwrightError):
         super().__init__("\n".join(("No job of the queue can run.", *self.reasons)))
 
 
+class Conflict(RunwrightError):
+    """What is stored speaks against it; the message says what would have to be otherwise."""
+
+
+class NotAllowed(RunwrightError):
+    """Whoever asks may not do that; the message says who may."""
+
+
+class Unavailable(RunwrightError):
+    """A part that is needed does not answer.
+
+    Parameters
+    ----------
+    message
+        What does not answer.
+    again_s
+        After how many seconds to ask again.
+    """
+
+    def __init__(self, message: str, again_s: int = 5) -> None:
+        self.again_s = again_s
+        super().__init__(message)
+
+
 class StoreError(RunwrightError):
     """What a database cannot do, with what to do about it."""
 
@@ -80,6 +109,22 @@ class NotMigrated(StoreError):
 
 class RestoreRefused(StoreError):
     """A backup that cannot be taken, or a database that is not empty. Nothing was written."""
+
+
+class NotStored(StoreError):
+    """There is no such thing."""
+
+    def __init__(self, resource: str, key: str) -> None:
+        self.resource, self.key = resource, key
+        super().__init__(f"{resource} has no “{key}”")
+
+
+class OlderRevision(StoreError):
+    """Newer revisions than were sent are stored. Nothing was written."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
 class VersionConflict(StoreError):

@@ -37,16 +37,27 @@ def contract_faults(
     """
     refused = error.errors(include_url=False)[:most]
     return [
-        Fault(
-            right=_right(details, known_fields),
-            file=file,
-            row=row,
-            field=json_path(_without_tags(details["loc"], tags)),
-            value=_found(details),
-        )
+        fault_of(details, file, known_fields, row, tags)
         for details in refused
         if details["type"] != "too_short" or not _has_refused_items(details, refused)
     ]
+
+
+def fault_of(
+    details: ErrorDetails,
+    file: str | None = None,
+    known_fields: Iterable[str] = (),
+    row: int | None = None,
+    tags: Collection[str] = (),
+) -> Fault:
+    """One thing that pydantic refuses, in our words."""
+    return Fault(
+        right=_right(details, known_fields),
+        file=file,
+        row=row,
+        field=json_path(_without_tags(details["loc"], tags)),
+        value=_found(details),
+    )
 
 
 def _has_refused_items(details: ErrorDetails, refused: Iterable[ErrorDetails]) -> bool:

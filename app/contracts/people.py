@@ -3,23 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
-from enum import StrEnum
 from typing import Any, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from app.contracts.base import Code, Contract, OffsetMoment
-
-
-class Role(StrEnum):
-    """What its holder may do. Each of the first four may do what those before it may."""
-
-    INTEGRATION = "integration"
-    SCHEDULER = "scheduler"
-    SUPERVISOR = "supervisor"
-    ADMIN = "admin"
-    PRESS = "press"
+from app.security import Role
 
 
 class _OfLine(Contract):

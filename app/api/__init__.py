@@ -1,0 +1,1 @@
+"""HTTP resources: thin, each asks a service. Nothing here knows a table."""

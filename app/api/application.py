@@ -1,0 +1,249 @@
+"""The application: routers in, an ASGI application out, nothing open that does not say who may call it.
+
+A router of a resource, as the others are written::
+
+    def die_routes(dies: DieService) -> APIRouter:
+        router = APIRouter(prefix="/api/v1/dies", tags=["dies"])
+
+        @router.get("", operation_id="list_dies", response_model=DiePage)
+        def list_dies(
+            request: Request,
+            who: Annotated[Holder, access(Role.INTEGRATION, Role.PRESS)],  # always first
+            page: Annotated[PageAsked, page_asked()],
+            search: Annotated[str | None, Query(max_length=80)] = None,
+        ) -> Response:
+            found = dies.listed(who, search, page.cursor, page.limit)
+            return answer(found, headers=next_link(request, found.next)).response()
+
+        @router.get("/{code:path}", operation_id="read_die", response_model=StoredDie)
+        def read_die(
+            who: Annotated[Holder, access(Role.INTEGRATION)],
+            code: Code,
+            known: Annotated[Condition, condition_of_reading()],
+        ) -> Response:
+            stored = dies.read(who, code)  # raises NotStored("dies", code) → 404
+            if known.unchanged(stored.version):
+                return not_modified(stored.version).response()
+            return answer(stored, version=stored.version).response()
+
+        @router.put("/{code:path}", operation_id="replace_die", response_model=StoredDie)
+        def replace_die(
+            who: Annotated[Holder, access(Role.INTEGRATION)],
+            code: Code,
+            only_if: Annotated[Condition, condition_of_change()],
+            die: Annotated[Die, body(Die, examples={"flexible": {...}})],
+        ) -> Response:
+            # inside its transaction the service calls only_if.require(stored version or None) → 412, 428
+            stored = dies.replace(who, code, die, only_if.require)
+            return answer(stored, version=stored.version).response()
+
+        @router.post("", operation_id="create_die", status_code=201, response_model=StoredDie)
+        def create_die(
+            who: Annotated[Holder, access(Role.INTEGRATION)],
+            once: Annotated[Repeatable, repeatable()],
+            die: Annotated[Die, body(Die)],
+        ) -> Response:
+            def act(work) -> Answer:
+                stored = dies.create(work, die)  # VersionConflict("dies", code, None, 3) → 409
+                return answer(stored, 201, version=stored.version, location=f"/api/v1/dies/{quote(die.code)}")
+            with store.writing(...) as work:
+                return answered(once, work.answers, lambda: act(work)).response()
+
+        return router
+
+Errors are raised, never answered by hand: `app/api/problems.py` knows which is what. Answers to problems that
+follow from such a declaration stand in OpenAPI by themselves; others by `responses=problems(CONFLICT)`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from dataclasses import dataclass, field, replace
+
+from fastapi import APIRouter, FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.types import Scope
+
+from app import __version__
+from app.api.access import Gate
+from app.api.bodies import JSON
+from app.api.describing import describe
+from app.api.health import ALIVE, READY, Readiness, health_routes
+from app.api.limits import RateLimit
+from app.api.problems import METHOD, answer_problem, problem_answer, told
+from app.api.routes import Declaration, declarations
+from app.api.visits import visit_of
+from app.api.watching import NO_ROUTE, Watched
+from app.errors import RunwrightError
+from app.security import Doorkeeper
+from app.settings import Settings
+from app.telemetry import RequestFigures
+
+OPENAPI = "/openapi.json"
+
+OPEN_PATHS = frozenset({ALIVE, READY, OPENAPI})
+"""What anyone may read without a key."""
+
+_GZIP_FROM_BYTES, _GZIP_LEVEL = 1024, 4
+"""Level 4 packs JSON nearly as small as 9 in a third of the time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The real parts behind an application; tests put others.
+
+    Parameters
+    ----------
+    doorkeeper
+        Tells the holders of keys.
+    readiness
+        Tells whether all that is needed is there.
+    figures
+        Where requests are counted.
+    stop
+        Called once when the application ends: closes the database.
+    """
+
+    doorkeeper: Doorkeeper
+    readiness: Readiness
+    figures: RequestFigures = field(default_factory=RequestFigures)
+    stop: Callable[[], None] = lambda: None
+
+
+def create_app(
+    settings: Settings,
+    parts: Parts,
+    routers: Iterable[APIRouter],
+    tags: Sequence[Mapping[str, str]] = (),
+) -> FastAPI:
+    """An application of some routers.
+
+    Parameters
+    ----------
+    tags
+        Names and descriptions of the groups of routes in OpenAPI.
+
+    Raises
+    ------
+    OpenRouteError
+        If a route does not declare who may call it, or reads a body before it looks at the key.
+    """
+    app = FastAPI(
+        title="Runwright",
+        version=__version__,
+        summary="Orders and costs the queue of hybrid label press lines.",
+        description=_DESCRIPTION,
+        license_info={"name": "Apache-2.0", "identifier": "Apache-2.0"},
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        lifespan=_stopping(parts.stop),
+        telemetry={"tracing": False, "metrics": False, "logs": False, "auto_configure": False},
+    )
+    app.state.gate = Gate(
+        parts.doorkeeper,
+        by_key=RateLimit(settings.requests_per_minute_by_key or None),
+        wrong_keys=RateLimit(settings.wrong_keys_per_minute or None),
+    )
+    app.state.most_body_bytes = settings.most_body_bytes
+    for router in (health_routes(parts.readiness, parts.figures), *routers):
+        app.include_router(router)
+    _add_description(app, tags)
+    routes = declarations(app.routes)
+    _refuse_open_routes(routes)
+    _add_handlers(app, routes)
+    templates = {route.endpoint: route.path for route in routes}
+
+    def template(scope: Scope) -> str:
+        return templates.get(scope.get("endpoint"), NO_ROUTE)  # type: ignore[arg-type]
+
+    app.add_middleware(GZipMiddleware, minimum_size=_GZIP_FROM_BYTES, compresslevel=_GZIP_LEVEL)
+    app.add_middleware(
+        Watched,
+        template=template,
+        by_address=RateLimit(settings.requests_per_minute_by_address or None),
+        figures=parts.figures,
+        log_requests=settings.log_requests,
+        quiet=frozenset({ALIVE, READY}),
+    )
+    return app
+
+
+class OpenRouteError(TypeError):
+    """A route that would let in who should stay out: a mistake in a router."""
+
+
+def _refuse_open_routes(routes: Iterable[Declaration]) -> None:
+    for route in routes:
+        if route.access is None and route.path not in OPEN_PATHS:
+            raise OpenRouteError(f"{route} does not say who may call it: give it access(Role…)")
+        if route.reads_body_before_key:
+            raise OpenRouteError(f"{route} reads a body before the key: put access(Role…) first")
+
+
+def _stopping(stop: Callable[[], None]) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        try:
+            yield
+        finally:
+            stop()
+
+    return lifespan
+
+
+def _add_description(app: FastAPI, tags: Sequence[Mapping[str, str]]) -> None:
+    """The OpenAPI document, written when it is first asked for."""
+    written: list[bytes] = []
+
+    @app.get(OPENAPI, include_in_schema=False)
+    def openapi() -> Response:
+        if not written:
+            written.append(json.dumps(app.openapi(), ensure_ascii=False, separators=(",", ":")).encode())
+        return Response(written[0], media_type=JSON)
+
+    def document() -> dict[str, object]:
+        if app.openapi_schema is None:
+            app.openapi_schema = describe(app, tags)
+        return app.openapi_schema
+
+    app.openapi = document  # type: ignore[method-assign]
+
+
+def _add_handlers(app: FastAPI, routes: Sequence[Declaration]) -> None:
+    async def answer_framework(request: Request, error: Exception) -> Response:
+        what = told(error)
+        if what.kind is METHOD:
+            what = replace(what, headers={"Allow": ", ".join(_allowed(routes, request.url.path))})
+        return problem_answer(visit_of(request.scope).request_id, what)
+
+    app.add_exception_handler(RunwrightError, answer_problem)
+    app.add_exception_handler(RequestValidationError, answer_problem)
+    app.add_exception_handler(HTTPException, answer_framework)
+
+
+def _allowed(routes: Iterable[Declaration], path: str) -> list[str]:
+    """Methods of all routes at an address."""
+    return sorted({method for route in routes if route.is_at(path) for method in route.methods})
+
+
+_DESCRIPTION = """\
+Jobs, stock and tooling of a label plant in; costed sequences of its lines out.
+
+- Send a key with every request: `Authorization: Bearer rw_…`. It belongs to one plant and has a role.
+- Lengths are in m or mm, times in min, money in €, as each field's name says. Numbers are JSON numbers, never
+  quoted. Moments have an offset: `2027-03-01T06:00+01:00`.
+- Bodies are JSON in UTF-8, gzipped if you like (`Content-Encoding: gzip`).
+- Every error is `application/problem+json` (RFC 9457) with all faults of a body at once, each with its place
+  and what would be right.
+- What people edit has an `ETag`: send it back in `If-Match`.
+- A POST with an `Idempotency-Key` may be sent twice and is done once.
+- Every answer has an `X-Request-Id`; yours is kept if you send one.
+"""

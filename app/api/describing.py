@@ -1,0 +1,218 @@
+"""The application in OpenAPI 3.1: what each route takes, answers and refuses, as its declaration tells.
+
+FastAPI describes parameters and answers. Bodies, keys and problems are read off the dependencies that a route
+declares, so a router says nothing twice; and every schema is written as contracts are elsewhere.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Literal
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from pydantic import BaseModel, TypeAdapter
+
+from app.api import conditions, idempotency, paging
+from app.api.bodies import JSON
+from app.api.problems import (
+    CONFLICT,
+    FIELDS,
+    INTERNAL,
+    KEY_REUSED,
+    MALFORMED,
+    MEDIA_TYPE,
+    NO_KEY,
+    NOT_FOUND,
+    ROLE,
+    TOO_LARGE,
+    TOO_MANY,
+    UNAVAILABLE,
+    UNCONDITIONAL,
+    VERSION,
+    Kind,
+    Problem,
+    described,
+)
+from app.api.routes import Declaration, declarations
+from app.contracts.base import PlainSchema
+
+_REF = "#/components/schemas/{model}"
+KEY_SCHEME = "key"
+
+Schemas = dict[str, Any]
+
+
+def describe(app: FastAPI, tags: Sequence[Mapping[str, str]] = ()) -> dict[str, Any]:
+    """The OpenAPI document of an application."""
+    document = get_openapi(
+        title=app.title,
+        version=app.version,
+        summary=app.summary,
+        description=app.description,
+        license_info=app.license_info,
+        routes=app.routes,
+        tags=[dict(tag) for tag in tags] or None,
+    )
+    routes = [route for route in declarations(app.routes) if route.context.include_in_schema]
+    schemas = document.setdefault("components", {}).setdefault("schemas", {})
+    for name in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(name, None)
+    _write_plainly(schemas, routes)
+    input_names = _add_inputs(schemas, [route.body.contract for route in routes if route.body])
+    for route in routes:
+        for method in route.methods:
+            _describe_route(document["paths"][route.path][method.lower()], route, input_names)
+    document["components"]["securitySchemes"] = {
+        KEY_SCHEME: {
+            "type": "http",
+            "scheme": "bearer",
+            "bearerFormat": "rw_<public id>_<secret>",
+            "description": "A key of the plant, made with `runwright keys create`.",
+        }
+    }
+    document["components"]["schemas"] = dict(sorted(schemas.items()))
+    return document
+
+
+def _describe_route(operation: dict[str, Any], route: Declaration, input_names: Mapping[str, str]) -> None:
+    answers = operation["responses"]
+    if "HTTPValidationError" in str(answers.get("422", "")):
+        del answers["422"]
+    if route.access is not None:
+        operation["security"] = [{KEY_SCHEME: []}]
+        needed = " or ".join(f"`{role.value}`" for role in route.access.roles)
+        operation["description"] = f"{operation.get('description', '')}\n\nNeeds the role {needed}.".strip()
+    if route.body is not None:
+        operation["requestBody"] = _request_body(route, input_names)
+    for status, answer in described(_kinds(route, operation)).items():
+        answers.setdefault(status, answer)
+    _describe_headers(answers, route)
+    operation["responses"] = dict(sorted(answers.items()))
+
+
+def _request_body(route: Declaration, input_names: Mapping[str, str]) -> dict[str, Any]:
+    body = route.body
+    if body is None:
+        raise ValueError("a route without a body has none to describe")
+    name = body.contract.__name__
+    content: dict[str, Any] = {"schema": {"$ref": _REF.format(model=input_names.get(name, name))}}
+    if body.examples:
+        content["examples"] = {example: {"value": value} for example, value in body.examples.items()}
+    return {"required": True, "content": {JSON: content}}
+
+
+def _kinds(route: Declaration, operation: Mapping[str, Any]) -> Iterable[Kind]:
+    """Problems that follow from what a route declares."""
+    yield from (TOO_MANY, INTERNAL, UNAVAILABLE)
+    if route.access is not None:
+        yield from (NO_KEY, ROLE)
+    places = {parameter["in"] for parameter in operation.get("parameters", ())}
+    if "path" in places:
+        yield NOT_FOUND
+    if places:
+        yield FIELDS
+    if route.body is not None:
+        yield from (MALFORMED, TOO_LARGE, MEDIA_TYPE, FIELDS, CONFLICT)
+    if _depends(route, conditions.condition_of_change()):
+        yield from (MALFORMED, VERSION, UNCONDITIONAL, CONFLICT)
+    if _depends(route, conditions.condition_of_reading()):
+        yield MALFORMED
+    if _depends(route, idempotency.repeatable()):
+        yield from (MALFORMED, KEY_REUSED, CONFLICT)
+
+
+def _depends(route: Declaration, dependency: Any) -> bool:
+    return dependency.dependency in route.calls
+
+
+_TEXT_HEADER = {"schema": {"type": "string"}}
+
+
+def _describe_headers(answers: dict[str, Any], route: Declaration) -> None:
+    reads = _depends(route, conditions.condition_of_reading())
+    if reads:
+        answers["304"] = {"description": "Who asked has this version already."}
+    for status, answer in answers.items():
+        headers = answer.setdefault("headers", {})
+        headers["X-Request-Id"] = {"description": "The request's id.", **_TEXT_HEADER}
+        if status in ("429", "503"):
+            headers["Retry-After"] = {"description": "After how many seconds to ask again.", **_TEXT_HEADER}
+        if status == "401":
+            headers["WWW-Authenticate"] = {"description": "Which key is needed.", **_TEXT_HEADER}
+        if status.startswith(("2", "3")) and (reads or _depends(route, conditions.condition_of_change())):
+            headers["ETag"] = {"description": "The version, for If-Match.", **_TEXT_HEADER}
+        if status.startswith("2") and _depends(route, paging.page_asked()):
+            headers["Link"] = {"description": "The next page, if there is one.", **_TEXT_HEADER}
+
+
+def _write_plainly(schemas: Schemas, routes: Iterable[Declaration]) -> None:
+    """Write answers' schemas as contracts are: numbers as numbers, and no titles that repeat names."""
+    answered: list[Any] = [Problem]
+    for route in routes:
+        fields = (route.context.response_field, *route.context.response_fields.values())
+        answered += [field.field_info.annotation for field in fields if field is not None]
+    schemas |= {
+        name: schema
+        for name, schema in _schemas(answered, "serialization").items()
+        if name in schemas or name in ("Problem", "FieldError")
+    }
+
+
+def _add_inputs(schemas: Schemas, bodies: Sequence[type[BaseModel]]) -> dict[str, str]:
+    """Add bodies' schemas; one that reads otherwise than what is answered has `Input` behind its name."""
+    inputs = _schemas(bodies, "validation")
+    changed = {name for name, schema in inputs.items() if name in schemas and schemas[name] != schema}
+    while True:
+        more = {
+            name for name, schema in inputs.items() if name in schemas and _refers(schema, changed)
+        } - changed
+        if not more:
+            break
+        changed |= more
+    names = {name: f"{name}Input" for name in changed}
+    for name, schema in inputs.items():
+        schemas[names.get(name, name)] = _renamed(schema, names)
+    return names
+
+
+def _schemas(types: Iterable[Any], mode: Literal["validation", "serialization"]) -> Schemas:
+    unique = list({str(one): one for one in types}.values())
+    adapters = [(str(idx), mode, TypeAdapter(one)) for idx, one in enumerate(unique)]
+    _, told = TypeAdapter.json_schemas(adapters, ref_template=_REF, schema_generator=PlainSchema)
+    found: Schemas = told.get("$defs", {})
+    return found
+
+
+_REF_NAME = re.compile(r"#/components/schemas/(.+)")
+
+
+def _refers(schema: Any, names: set[str]) -> bool:
+    match schema:
+        case {"$ref": str(ref)} if (match := _REF_NAME.fullmatch(ref)) and match[1] in names:
+            return True
+        case dict():
+            return any(_refers(value, names) for value in schema.values())
+        case list():
+            return any(_refers(value, names) for value in schema)
+        case _:
+            return False
+
+
+def _renamed(schema: Any, names: Mapping[str, str]) -> Any:
+    match schema:
+        case dict():
+            return {name: _renamed_ref(name, value, names) for name, value in schema.items()}
+        case list():
+            return [_renamed(value, names) for value in schema]
+        case _:
+            return schema
+
+
+def _renamed_ref(name: str, value: Any, names: Mapping[str, str]) -> Any:
+    if name == "$ref" and isinstance(value, str) and (match := _REF_NAME.fullmatch(value)):
+        return _REF.format(model=names.get(match[1], match[1]))
+    if name == "mapping" and isinstance(value, dict):
+        return {kind: _renamed_ref("$ref", ref, names) for kind, ref in value.items()}
+    return _renamed(value, names)
