@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from enum import StrEnum
 from typing import Any, Generic, TypeVar
 
 from pydantic import TypeAdapter
@@ -33,6 +34,9 @@ Of = TypeVar("Of")
 
 PrimaryKey = BigInteger().with_variant(Integer(), SQLITE)
 """A number that never leaves the store; SQLite counts up an INTEGER alone."""
+
+BY_CODE_POINT = "C"
+"""PostgreSQL's name for an order that knows no language, as SQLite's is."""
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -188,6 +192,31 @@ class Document(_JsonText[Of]):
         return None if value is None else self._adapter.validate_json(value)
 
 
+ChoiceT = TypeVar("ChoiceT", bound=StrEnum)
+
+
+class Choice(TypeDecorator[ChoiceT], Generic[ChoiceT]):
+    """One of a few words."""
+
+    impl = String(40)
+    cache_ok = True
+
+    def __init__(self, words: type[ChoiceT]) -> None:
+        super().__init__()
+        self.words = words
+        self._by_value = {word.value: word for word in words}
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        collation = BY_CODE_POINT if dialect.name == POSTGRESQL else None
+        return dialect.type_descriptor(String(40, collation=collation))
+
+    def process_bind_param(self, value: ChoiceT | None, dialect: Dialect) -> str | None:
+        return None if value is None else value.value
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> ChoiceT | None:
+        return None if value is None else self._by_value[value]
+
+
 def key_text(length: int = 80) -> TypeEngine[str]:
     """Text that is compared code point by code point on both databases, so that a prefix is a range."""
-    return String(length).with_variant(String(length, collation="C"), POSTGRESQL)
+    return String(length).with_variant(String(length, collation=BY_CODE_POINT), POSTGRESQL)

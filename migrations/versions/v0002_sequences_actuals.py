@@ -102,8 +102,7 @@ def _actuals() -> None:
         sa.Column("id_folded", key_text(400), nullable=False),
         sa.Column("line", key_text(80), nullable=False),
         sa.Column("job", key_text(80), nullable=False),
-        sa.Column("first_label", sa.Integer(), nullable=True),
-        sa.Column("last_label", sa.Integer(), nullable=True),
+        sa.Column("lot", DOCUMENT, nullable=True),
         sa.Column("changeover_start", MOMENT, nullable=True),
         sa.Column("started", MOMENT, nullable=False),
         sa.Column("ended", MOMENT, nullable=True),
@@ -132,6 +131,9 @@ def _actuals() -> None:
         "actuals",
         ["plant_pk", "line", "started", "id"],
         unique=False,
+    )
+    op.create_index(
+        op.f("ix_actuals_plant_pk_started_id"), "actuals", ["plant_pk", "started", "id"], unique=False
     )
     op.create_index(
         op.f("ix_actuals_plant_pk_updated_at_id"), "actuals", ["plant_pk", "updated_at", "id"], unique=False

@@ -9,18 +9,20 @@ from sqlalchemy import Index, Integer, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.contracts.actuals import VersionMade
+from app.contracts.orders import LabelRange
 from app.store.columns import Document, UtcTime, key_text
 from app.store.tables.base import Base, Kept, length_m
 
 
 class ActualRow(Kept, Base):
-    """A run as it was; of a lot, its labels."""
+    """A run as it was; of a lot, which labels."""
 
     __tablename__ = "actuals"
     __table_args__ = (
         UniqueConstraint("plant_pk", "id"),
         Index(None, "plant_pk", "id_folded", "id"),
         Index(None, "plant_pk", "line", "started", "id"),
+        Index(None, "plant_pk", "started", "id"),
         Index(None, "plant_pk", "job", "id"),
         Index(None, "plant_pk", "updated_at", "id"),
     )
@@ -29,8 +31,7 @@ class ActualRow(Kept, Base):
     id_folded: Mapped[str] = mapped_column(key_text(400))
     line: Mapped[str] = mapped_column(key_text())
     job: Mapped[str] = mapped_column(key_text())
-    first_label: Mapped[int | None] = mapped_column(Integer)
-    last_label: Mapped[int | None] = mapped_column(Integer)
+    lot: Mapped[LabelRange | None] = mapped_column(Document(LabelRange))
     changeover_start: Mapped[datetime | None] = mapped_column(UtcTime())
     started: Mapped[datetime] = mapped_column(UtcTime())
     ended: Mapped[datetime | None] = mapped_column(UtcTime())

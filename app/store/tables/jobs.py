@@ -9,8 +9,9 @@ from sqlalchemy import Boolean, CheckConstraint, ForeignKey, Index, Integer, Tex
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.contracts.base import Channel
-from app.contracts.jobs import Layer, Winding
-from app.store.columns import Document, Money, Quantity6, UtcTime, key_text
+from app.contracts.jobs import Layer, SpliceRule, Winding
+from app.contracts.posted_jobs import JobStatus
+from app.store.columns import Choice, Document, Money, Quantity6, UtcTime, key_text
 from app.store.tables.base import Base, Kept, length_mm
 
 
@@ -32,7 +33,7 @@ class JobRow(Kept, Base):
 
     job: Mapped[str] = mapped_column(key_text())
     job_folded: Mapped[str] = mapped_column(key_text(400))
-    status: Mapped[str] = mapped_column(key_text(20))
+    status: Mapped[JobStatus] = mapped_column(Choice(JobStatus))
     cancel_reason: Mapped[str] = mapped_column(Text)
     customer: Mapped[str] = mapped_column(Text)
     customer_folded: Mapped[str] = mapped_column(key_text(400))
@@ -50,7 +51,7 @@ class JobRow(Kept, Base):
     late_eur_per_h: Mapped[Decimal | None] = mapped_column(Money())
     least_lot: Mapped[int | None] = mapped_column(Integer)
     may_join: Mapped[bool] = mapped_column(Boolean)
-    splice_rule: Mapped[str] = mapped_column(key_text(20))
+    splice_rule: Mapped[SpliceRule] = mapped_column(Choice(SpliceRule))
     most_splices_a_reel: Mapped[int | None] = mapped_column(Integer)
     largest_reel_mm: Mapped[Decimal | None] = length_mm("largest_reel_mm")
     winding: Mapped[Winding | None] = mapped_column(Document(Winding))

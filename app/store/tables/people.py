@@ -7,7 +7,8 @@ from datetime import date, datetime
 from sqlalchemy import Boolean, CheckConstraint, Date, ForeignKey, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.store.columns import UtcTime, key_text
+from app.contracts.people import Role
+from app.store.columns import Choice, UtcTime, key_text
 from app.store.tables.base import Base, Kept, of_plant, primary_key
 
 ROLES = "('integration', 'scheduler', 'supervisor', 'admin', 'press')"
@@ -24,7 +25,7 @@ class UserRow(Kept, Base):
 
     name: Mapped[str] = mapped_column(key_text())
     full_name: Mapped[str] = mapped_column(Text)
-    role: Mapped[str] = mapped_column(key_text(20))
+    role: Mapped[Role] = mapped_column(Choice(Role))
     line: Mapped[str | None] = mapped_column(key_text())
     active: Mapped[bool] = mapped_column(Boolean)
 
@@ -40,7 +41,7 @@ class KeyRow(Base):
     id: Mapped[str] = mapped_column(key_text(), unique=True)
     hash: Mapped[str] = mapped_column(Text)
     name: Mapped[str] = mapped_column(Text)
-    role: Mapped[str] = mapped_column(key_text(20))
+    role: Mapped[Role] = mapped_column(Choice(Role))
     line: Mapped[str | None] = mapped_column(key_text())
     user_pk: Mapped[int | None] = mapped_column(ForeignKey("users.pk", ondelete="CASCADE"), index=True)
     created_at: Mapped[datetime] = mapped_column(UtcTime())

@@ -1,0 +1,212 @@
+"""Lists, page by page.
+
+A page begins where the one before ended, by the values of its last row and not by a count: whatever is added
+or removed meanwhile, no row comes twice and none that stayed is missed. Every order that can be asked for is
+that of an index, so that a page costs the same at the beginning and at the end of a long list.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Column, ColumnElement, Connection, RowMapping, Table, literal, not_, select, tuple_
+
+from app.contracts.stored import USUAL_PAGE
+from app.errors import BadInput, Fault
+from app.store.columns import UtcTime
+from app.store.folding import behind, fold
+from app.store.kind import ItemT, Kind
+
+BACKWARDS = "-"
+"""Before the name of a sort: the last first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Query:
+    """What is to be listed.
+
+    Parameters
+    ----------
+    filters
+        Values by the names of the kind's filters.
+    sort
+        A name of the kind's sorts, `-` before it for the last first; None: by key. Rows without a value come
+        last either way. A search has its own order.
+    prefix
+        How what is searched begins, in capital or small letters.
+    cursor
+        What the page before said of the next.
+    """
+
+    filters: Mapping[str, Any] = field(default_factory=dict)
+    sort: str | None = None
+    prefix: str | None = None
+    cursor: str | None = None
+    limit: int = USUAL_PAGE
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a list that one index gives in order."""
+
+    where: tuple[ColumnElement[bool], ...]
+    order: tuple[Column[Any], ...]
+    backwards: bool = False
+
+    def after(self, values: Sequence[Any]) -> ColumnElement[bool]:
+        """Behind the row of these values."""
+        here = tuple_(*self.order)
+        there = tuple_(
+            *(literal(value, column.type) for value, column in zip(values, self.order, strict=True))
+        )
+        return here < there if self.backwards else here > there
+
+
+def kind_stretches(kind: Kind[ItemT], query: Query) -> tuple[Stretch, ...]:
+    """How a kind is listed.
+
+    Raises
+    ------
+    BadInput
+        If it has no such filter or sort.
+    """
+    conditions = tuple(_condition(kind, name, value) for name, value in query.filters.items())
+    if query.prefix is not None:
+        if query.sort is not None:
+            raise BadInput([Fault("should be left out beside search, which has its own order", field="sort")])
+        return tuple(_search_stretches(kind, fold(query.prefix), conditions))
+    return tuple(_sorted_stretches(kind, query.sort or kind.key, conditions))
+
+
+def _condition(kind: Kind[ItemT], name: str, value: Any) -> ColumnElement[bool]:
+    if name not in kind.filters:
+        raise BadInput([Fault(f"should be one of: {', '.join(kind.filters)}", field=name)])
+    return kind.filters[name].on(kind.table, value)
+
+
+def _sorted_stretches(
+    kind: Kind[ItemT], sort: str, conditions: tuple[ColumnElement[bool], ...]
+) -> Sequence[Stretch]:
+    name, backwards = sort.removeprefix(BACKWARDS), sort.startswith(BACKWARDS)
+    key: Column[Any] = kind.table.c[kind.key]
+    if name == kind.key:
+        return [Stretch(conditions, (key,), backwards)]
+    if name not in kind.sorts:
+        known = ", ".join((kind.key, *kind.sorts))
+        right = f"should be one of: {known}; with - before it for the last first"
+        raise BadInput([Fault(right, field="sort", value=sort)])
+    column: Column[Any] = kind.table.c[kind.sorts[name]]
+    if not column.nullable:
+        return [Stretch(conditions, (column, key), backwards)]
+    return [
+        Stretch((*conditions, column.is_not(None)), (column, key), backwards),
+        Stretch((*conditions, column.is_(None)), (key,), backwards),
+    ]
+
+
+def _search_stretches(
+    kind: Kind[ItemT], prefix: str, conditions: tuple[ColumnElement[bool], ...]
+) -> Sequence[Stretch]:
+    """One stretch a searched column, each without what those before have found."""
+    stretches: list[Stretch] = []
+    found: tuple[ColumnElement[bool], ...] = ()
+    for name in kind.searched:
+        column: Column[Any] = kind.table.c[name]
+        begins = _begins(column, prefix)
+        others = tuple(not_(condition) for condition in found)
+        stretches.append(Stretch((*conditions, begins, *others), (column, kind.table.c[kind.key])))
+        found = (*found, begins)
+    return stretches
+
+
+def _begins(column: Column[Any], prefix: str) -> ColumnElement[bool]:
+    end = behind(prefix)
+    begins: ColumnElement[bool] = column >= prefix
+    return begins if end is None else begins & (column < end)
+
+
+def page_of(
+    connection: Connection, table: Table, plant: int, stretches: Sequence[Stretch], query: Query
+) -> tuple[list[RowMapping], str | None]:
+    """A page of a plant's rows, and the cursor of the next.
+
+    Raises
+    ------
+    BadInput
+        If the cursor is none of this list.
+    """
+    asked = _asked(table, query)
+    at, values = _place(query.cursor, asked, stretches)
+    rows: list[RowMapping] = []
+    for number, stretch in enumerate(stretches):
+        if number < at or len(rows) > query.limit:
+            continue
+        conditions = [table.c.plant_pk == plant, *stretch.where]
+        if number == at and values:
+            conditions.append(stretch.after(values))
+        order = [column.desc() if stretch.backwards else column.asc() for column in stretch.order]
+        wanted = query.limit + 1 - len(rows)
+        chosen = select(table).where(*conditions).order_by(*order).limit(wanted)
+        found = connection.execute(chosen).mappings().all()
+        rows += found
+        if len(rows) > query.limit:
+            in_page = len(rows) - len(found), query.limit
+            return rows[: query.limit], _next_cursor(asked, stretches, number, rows, in_page)
+    return rows, None
+
+
+def _next_cursor(
+    asked: str, stretches: Sequence[Stretch], number: int, rows: list[RowMapping], in_page: tuple[int, int]
+) -> str:
+    """Where the next page begins: behind the page's last row, or at the start of a stretch of which this page
+    has no row.
+    """
+    first_of_stretch, limit = in_page
+    if first_of_stretch >= limit:
+        return _cursor(asked, number, [])
+    last = rows[limit - 1]
+    return _cursor(asked, number, [last[column.key] for column in stretches[number].order])
+
+
+def _asked(table: Table, query: Query) -> str:
+    """What a cursor belongs to: it means nothing in another list."""
+    return "|".join([table.name, query.sort or "", fold(query.prefix) if query.prefix is not None else "*"])
+
+
+def _cursor(asked: str, stretch: int, values: Sequence[Any]) -> str:
+    told = [value.isoformat() if isinstance(value, datetime) else value for value in values]
+    return base64.urlsafe_b64encode(json.dumps([asked, stretch, told]).encode()).decode().rstrip("=")
+
+
+def _place(cursor: str | None, asked: str, stretches: Sequence[Stretch]) -> tuple[int, list[Any]]:
+    if cursor is None:
+        return 0, []
+    try:
+        padded = cursor + "=" * (-len(cursor) % 4)
+        whose, number, told = json.loads(base64.urlsafe_b64decode(padded.encode("ascii")))
+        if whose != asked:
+            raise ValueError
+        order = stretches[number].order
+        values = [_told_value(value, column) for value, column in zip(told, order, strict=bool(told))]
+    except (binascii.Error, ValueError, TypeError, LookupError):
+        right = "should be the next_cursor of a page of this very list, or be left out"
+        raise BadInput([Fault(right, field="cursor", value=cursor)]) from None
+    return number, values
+
+
+def _told_value(value: Any, column: Column[Any]) -> Any:
+    kind = datetime if isinstance(column.type, UtcTime) else column.type.python_type
+    if kind is datetime:
+        moment = datetime.fromisoformat(value)
+        if moment.utcoffset() is None:
+            raise ValueError
+        return moment
+    if type(value) is not kind or "\x00" in str(value):
+        raise ValueError
+    return value
