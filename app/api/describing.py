@@ -72,11 +72,21 @@ def describe(app: FastAPI, tags: Sequence[Mapping[str, str]] = ()) -> dict[str, 
             "description": "A key of the plant, made with `runwright keys create`.",
         }
     }
-    document["components"]["schemas"] = dict(sorted(schemas.items()))
-    return document
+    names = _plain_names(schemas)
+    document["components"]["schemas"] = {names.get(name, name): schemas[name] for name in sorted(schemas)}
+    told: dict[str, Any] = _renamed(document, names)
+    return told
+
+
+def _plain_names(schemas: Schemas) -> dict[str, str]:
+    """Names for what pydantic calls `Page_Stored_Job__`: PageStoredJob, which any language takes."""
+    names = {name: name.replace("_", "") for name in schemas if "_" in name}
+    return {name: plain for name, plain in names.items() if plain not in schemas}
 
 
 def _describe_route(operation: dict[str, Any], route: Declaration, input_names: Mapping[str, str]) -> None:
+    for parameter in operation.get("parameters", ()):
+        _describe_parameter(parameter)
     answers = operation["responses"]
     if "HTTPValidationError" in str(answers.get("422", "")):
         del answers["422"]
@@ -90,6 +100,19 @@ def _describe_route(operation: dict[str, Any], route: Declaration, input_names: 
         answers.setdefault(status, answer)
     _describe_headers(answers, route)
     operation["responses"] = dict(sorted(answers.items()))
+
+
+def _describe_parameter(parameter: dict[str, Any]) -> None:
+    """A parameter that may be left out is not null: nothing in an address or a header can be."""
+    schema = parameter["schema"]
+    schema.pop("title", None)
+    schema.pop("description", None)
+    kinds = [kind for kind in schema.get("anyOf", ()) if kind != {"type": "null"}]
+    if len(kinds) == 1:
+        del schema["anyOf"]
+        schema |= kinds[0]
+    if schema.get("default", ...) is None:
+        del schema["default"]
 
 
 def _request_body(route: Declaration, input_names: Mapping[str, str]) -> dict[str, Any]:
