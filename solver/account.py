@@ -114,13 +114,14 @@ def _sequence(scheduler: Scheduler, state: State) -> Sequence:
         for line_idx, events in enumerate(events_by_line)
     )
     waste_um = _waste_um(problem, lines)
-    cost = _cost(problem, lines, waste_um)
+    late_eur = sum((run.late_eur for line in lines for run in line.runs if run.late_eur), Fraction(0))
+    cost = _cost(problem, lines, waste_um, late_eur)
     return Sequence(
         lines=lines,
         left_out=_left_out(problem, state),
         broken_locks=tuple(str(lock) for lock in broken_locks(problem.locks, placed_jobs(scheduler, state))),
         cost=cost,
-        weighed_eur=_weighed_eur(problem, scheduler.weights, lines, waste_um),
+        weighed_eur=_weighed_eur(problem, scheduler.weights, lines, waste_um, late_eur),
     )
 
 
@@ -261,18 +262,21 @@ def _run(problem: Problem, event: Event, before: Event | None, *, ends_job: bool
     )
 
 
-def _cost(problem: Problem, lines: tuple[LineRuns, ...], waste_um: dict[Stock, int]) -> Cost:
+def _cost(
+    problem: Problem, lines: tuple[LineRuns, ...], waste_um: dict[Stock, int], late_eur: Fraction
+) -> Cost:
     """Plain money by part."""
     waste_eur = _waste_eur(problem, Weights(), waste_um)
-    changeover_eur = waiting_eur = running_eur = late = Fraction(0)
+    changeover_eur = waiting_eur = running_eur = Fraction(0)
     for line in lines:
         eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
         changeover_eur += eur_per_ms * stopped_ms(line)
         waiting_eur += eur_per_ms * line.waiting_ms
         running_eur += eur_per_ms * sum(run.run_ms for run in line.runs)
-        late += _late_eur(line)
     moved_eur = _moved_eur(problem, lines)
-    return Cost(waste_eur, changeover_eur, waiting_eur, running_eur, late, moved_eur, stubs=problem.stub_cost)
+    return Cost(
+        waste_eur, changeover_eur, waiting_eur, running_eur, late_eur, moved_eur, stubs=problem.stub_cost
+    )
 
 
 def _moved_eur(problem: Problem, lines: tuple[LineRuns, ...]) -> Fraction:
@@ -280,7 +284,11 @@ def _moved_eur(problem: Problem, lines: tuple[LineRuns, ...]) -> Fraction:
 
 
 def _weighed_eur(
-    problem: Problem, weights: Weights, lines: tuple[LineRuns, ...], waste_um: dict[Stock, int]
+    problem: Problem,
+    weights: Weights,
+    lines: tuple[LineRuns, ...],
+    waste_um: dict[Stock, int],
+    late_eur: Fraction,
 ) -> Fraction:
     """What the goal makes of the parts.
 
@@ -288,18 +296,14 @@ def _weighed_eur(
     site wants to pay for keeping to a sequence, and what its stock is worth, is the same under every goal.
     """
     total_eur = _moved_eur(problem, lines) + _waste_eur(problem, weights, waste_um)
+    total_eur += weights.late * late_eur
     if problem.stub_cost is not None:
         total_eur += problem.stub_cost.weighed_eur
     for line in lines:
         eur_per_ms = problem.plant.lines[problem.line_idx[line.line]].eur_per_ms
         total_eur += weights.changeover * eur_per_ms * (stopped_ms(line) + line.waiting_ms)
         total_eur += weights.running * eur_per_ms * sum(run.run_ms for run in line.runs)
-        total_eur += weights.late * _late_eur(line)
     return total_eur
-
-
-def _late_eur(line: LineRuns) -> Fraction:
-    return sum((run.late_eur for run in line.runs if run.late_eur), Fraction(0))
 
 
 def stopped_ms(line: LineRuns) -> int:

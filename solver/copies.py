@@ -72,7 +72,7 @@ def fetches(copies: Copies, plan: RunPlan, at_ms: int) -> tuple[Fetch, ...]:
     for tool in plan.tools:
         row = copies[tool.key]
         own = (plan.line_idx, tool.station_idx, tool.aspect_idx)
-        if any(copy.place == own for copy in row):
+        if own in [copy.place for copy in row]:
             continue
         taken = {fetch.copy_idx for fetch in found if fetch.tool.key == tool.key}
         candidates = [
@@ -105,12 +105,14 @@ def moved(
     """Copies once a run holds its own until `end_ms` and what it replaced is back in the store."""
     after = dict(copies)
     for key, place in removed:
-        after[key] = tuple(Copy(None, copy.free_ms) if copy.place == place else copy for copy in after[key])
+        after[key] = tuple([Copy(None, copy.free_ms) if copy.place == place else copy for copy in after[key]])
     for fetch in fetched:
         tool = fetch.tool
         row = list(after[tool.key])
         row[fetch.copy_idx] = Copy((plan.line_idx, tool.station_idx, tool.aspect_idx), end_ms)
         after[tool.key] = tuple(row)
     for key, places in plan.tool_places.items():
-        after[key] = tuple(Copy(copy.place, end_ms) if copy.place in places else copy for copy in after[key])
+        after[key] = tuple(
+            [Copy(copy.place, end_ms) if copy.place in places else copy for copy in after[key]]
+        )
     return after

@@ -152,7 +152,7 @@ def measure(problem: Problem, sequence: Sequence, weights: Weights) -> Measures:
     return Measures(
         waste=_waste(problem, sequence),
         changeovers=_changeovers_by_kind(runs),
-        stops=sum(_stops(run) for run in runs),
+        stops=sum(stops_of(run) for run in runs),
         changeover_ms=sum(run.changeover.duration_ms for run in runs if run.changeover),
         waiting_ms=sum(line.waiting_ms for line in sequence.lines),
         running_ms=sum(run.run_ms for run in runs),
@@ -164,7 +164,7 @@ def measure(problem: Problem, sequence: Sequence, weights: Weights) -> Measures:
         moved_runs=sum(run.moved for run in runs),
         tightest=tuple(slacks[:TIGHTEST_SHOWN]),
         makespan_ms=max((run.end_ms for run in runs), default=0),
-        exchange_m_per_min={line.line: _exchange_rate(problem, line, weights) for line in sequence.lines},
+        exchange_m_per_min={line.line: exchange_rate(problem, line, weights) for line in sequence.lines},
         line_indicators=line_indicators,
         indicators=_together(line_indicators.values()),
     )
@@ -211,7 +211,8 @@ def changed_aspects(changeover: Changeover) -> set[str]:
     return {change.aspect for task in tasks for change in task.changes}
 
 
-def _stops(run: Run) -> int:
+def stops_of(run: Run) -> int:
+    """Controlled stops of a run and its changeover, roll ends and closures included."""
     stops = len(run.interruptions) + sum(len(end.changeover.stops) for end in run.roll_ends)
     return stops + (len(run.changeover.stops) if run.changeover else 0)
 
@@ -243,18 +244,24 @@ def _together(parts: Collection[Indicators]) -> Indicators:
     )
 
 
-def _exchange_rate(problem: Problem, line: LineRuns, weights: Weights) -> float | None:
-    web_um = sum(run.web_um for run in line.runs)
-    if web_um == 0:
-        return None
+def exchange_rate(problem: Problem, line: LineRuns, weights: Weights) -> float | None:
+    """Metres of waste that cost as much as a minute of a line; None where it has no runs or waste costs
+    nothing.
+    """
+    web_um: Counter[Stock] = Counter()
+    for run in line.runs:
+        web_um[run.stock] += run.web_um
     eur = sum(
-        (run.web_um * weights.waste_eur_per_um(problem.eur_per_um(run.stock)) for run in line.runs),
+        (
+            length_um * weights.waste_eur_per_um(problem.eur_per_um(stock))
+            for stock, length_um in web_um.items()
+        ),
         Fraction(0),
     )
     if eur == 0:
         return None
     minute_eur = weights.changeover * problem.plant.lines[problem.line_idx[line.line]].eur_per_ms * 60_000
-    return float(minute_eur / (eur / web_um) / 1_000_000)
+    return float(minute_eur / (eur / web_um.total()) / 1_000_000)
 
 
 def _ratio(numerator: int | Fraction, denominator: int) -> float | None:

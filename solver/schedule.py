@@ -60,6 +60,9 @@ class Scheduler:
             problem.job_idx[lock.job]: lock for lock in problem.locks if isinstance(lock, Started)
         }
         self._stocked = problem.followed_stocks
+        self._supply = {
+            stock: (stocked.on_hand_um or 0, stocked.deliveries) for stock, stocked in self._stocked.items()
+        }
 
     def plan(self, line_idx: int, placement: Placement) -> RunPlan:
         """The plan of a placement on a line, worked out once."""
@@ -273,11 +276,11 @@ class Scheduler:
     def _lacking(self, state: State, event: Event) -> Stock | None:
         """A stock that does not suffice at the event's start."""
         for stock, length_um in event.drawn:
-            stocked = self._stocked[stock]
-            arrived_um = sum(
-                delivery.length_um for delivery in stocked.deliveries if delivery.at_ms <= event.start_ms
-            )
-            if (stocked.on_hand_um or 0) + arrived_um - state.drawn[stock] < length_um:
+            there_um, deliveries = self._supply[stock]
+            for delivery in deliveries:
+                if delivery.at_ms <= event.start_ms:
+                    there_um += delivery.length_um
+            if there_um - state.drawn[stock] < length_um:
                 return stock
         return None
 
@@ -376,11 +379,15 @@ class Scheduler:
         self, plan: RunPlan, setup: Setup, interruptions: tuple[Interruption, ...]
     ) -> tuple[tuple[Stock, int], ...]:
         incoming_um = plan.own_need_um + setup.incoming_waste_um
-        incoming_um += sum(interruption.waste_um for interruption in interruptions)
-        drawn = {plan.stock: incoming_um}
-        if setup.outgoing is not None and setup.outgoing_waste_um:
-            drawn[setup.outgoing] = drawn.get(setup.outgoing, 0) + setup.outgoing_waste_um
-        return tuple((stock, length_um) for stock, length_um in drawn.items() if stock in self._stocked)
+        for interruption in interruptions:
+            incoming_um += interruption.waste_um
+        stock, outgoing = plan.stock, setup.outgoing
+        if outgoing is None or not setup.outgoing_waste_um:
+            return ((stock, incoming_um),) if stock in self._stocked else ()
+        if outgoing == stock:
+            return ((stock, incoming_um + setup.outgoing_waste_um),) if stock in self._stocked else ()
+        both = ((stock, incoming_um), (outgoing, setup.outgoing_waste_um))
+        return tuple([drawn for drawn in both if drawn[0] in self._stocked])
 
     def _event_eur(
         self,

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from typing import NamedTuple
 
 from solver.stub_cost import StubCost
 
@@ -67,9 +68,8 @@ class ChosenRolls:
     cost: StubCost
 
 
-@dataclass(frozen=True, slots=True)
-class Stock:
-    """A substrate in a width."""
+class Stock(NamedTuple):
+    """A substrate in a width. A named tuple: schedules look it up more often than anything else."""
 
     substrate: str
     width_um: int
@@ -285,19 +285,21 @@ class Run:
 
     @property
     def roll_end_waste_um(self) -> int:
-        return sum(end.changeover.waste_um for end in self.roll_ends)
+        return sum(end.changeover.waste_um for end in self.roll_ends) if self.roll_ends else 0
 
     @property
     def roll_end_ms(self) -> int:
-        return sum(end.changeover.duration_ms for end in self.roll_ends)
+        return sum(end.changeover.duration_ms for end in self.roll_ends) if self.roll_ends else 0
 
     @property
     def interruption_ms(self) -> int:
-        return sum(interruption.duration_ms for interruption in self.interruptions)
+        stopped = self.interruptions
+        return sum(interruption.duration_ms for interruption in stopped) if stopped else 0
 
     @property
     def interruption_waste_um(self) -> int:
-        return sum(interruption.waste_um for interruption in self.interruptions)
+        stopped = self.interruptions
+        return sum(interruption.waste_um for interruption in stopped) if stopped else 0
 
 
 @dataclass(frozen=True, slots=True)

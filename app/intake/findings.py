@@ -16,7 +16,7 @@ class Findings:
 
     def fault(
         self,
-        file: str,
+        file: str | None,
         right: str,
         *,
         row: int | None = None,

@@ -87,7 +87,7 @@ def read_order(path: Path, plant: Plant | None, jobs: Sequence[Job], findings: F
     if order is None or len(findings.faults) > faults_before:
         return None
     if plant is not None and jobs:
-        _check_order(order, plant, jobs, str(path), findings)
+        check_order(order, plant, jobs, str(path), findings)
     return order
 
 
@@ -184,7 +184,10 @@ def _range(first: int, last: int, file: str, row: int | None, findings: Findings
     return LabelRange(first_label=first, last_label=last)
 
 
-def _check_order(order: RunOrder, plant: Plant, jobs: Sequence[Job], file: str, findings: Findings) -> None:
+def check_order(
+    order: RunOrder, plant: Plant, jobs: Sequence[Job], file: str | None, findings: Findings
+) -> None:
+    """Note lines, jobs and stations that nobody knows, and jobs that are there twice."""
     lines = {line.id: line for line in plant.lines}
     by_id = {job.job: job for job in jobs}
     seen: dict[str, bool] = {}
@@ -210,7 +213,7 @@ def _check_order(order: RunOrder, plant: Plant, jobs: Sequence[Job], file: str, 
             _check_stations(run, known, by_id[run.job], file, findings)
 
 
-def _check_stations(run: OrderedRun, known: set[str], job: Job, file: str, findings: Findings) -> None:
+def _check_stations(run: OrderedRun, known: set[str], job: Job, file: str | None, findings: Findings) -> None:
     stations = run.stations or ()
     for station in stations:
         if station not in known:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from app.contracts.jobs import INKJET, Job, Layer, Version, Winding
@@ -14,12 +15,26 @@ from solver import reels
 
 
 def solver_job_of(plant: Plant, job: Job, clock: PlanClock) -> solver_jobs.Job:
-    """A job in the solver's units, with what it leaves to the plant filled in.
+    """A job in the solver's units, its times counted from the plan's start."""
+    return dated(undated_job_of(plant, job), job, clock)
+
+
+def dated(undated: solver_jobs.Job, job: Job, clock: PlanClock) -> solver_jobs.Job:
+    """A job translated before, from another start on."""
+    ready_ms = 0 if job.ready is None else max(0, clock.ms(job.ready))
+    due_ms = None if job.due is None else clock.ms(job.due)
+    if not ready_ms and due_ms is None:
+        return undated
+    return replace(undated, ready_ms=ready_ms, due_ms=due_ms)
+
+
+def undated_job_of(plant: Plant, job: Job) -> solver_jobs.Job:
+    """A job in the solver's units without its times, with what it leaves to the plant filled in.
 
     Every layer whose consumable needs a plate gets one of the job's own: JOB/1, JOB/2 … in laying
     order.
     """
-    dies = {die.id: die for die in plant.dies}
+    die = next((die for die in plant.dies if die.id == job.die), None)
     late_eur = plant.late_eur if job.late_eur is None else job.late_eur
     late_eur_per_h = plant.late_eur_per_h if job.late_eur_per_h is None else job.late_eur_per_h
     return solver_jobs.Job(
@@ -29,13 +44,11 @@ def solver_job_of(plant: Plant, job: Job, clock: PlanClock) -> solver_jobs.Job:
         die=job.die,
         layer_groups=_layer_groups(plant, job),
         customer=job.customer,
-        slit_layout=slit_layout_of(dies[job.die]),
+        slit_layout="" if die is None else slit_layout_of(die),
         core_um=None if job.core_mm is None else um_from_mm(job.core_mm),
         labels_per_reel=job.labels_per_reel,
         full_reels=job.full_reels,
         roll_width_um=None if job.roll_width_mm is None else um_from_mm(job.roll_width_mm),
-        ready_ms=0 if job.ready is None else max(0, clock.ms(job.ready)),
-        due_ms=None if job.due is None else clock.ms(job.due),
         late_eur=Fraction(late_eur),
         late_eur_per_h=Fraction(late_eur_per_h),
         least_lot=job.least_lot,

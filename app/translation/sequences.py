@@ -76,7 +76,7 @@ def sequence_contract(costed: Costed) -> contracts.Sequence:
             for lock in costed.problem.locks
             if str(lock) in sequence.broken_locks
         ),
-        cost=_cost(sequence.cost),
+        cost=cost_contract(sequence.cost),
         totals=_totals(costed.problem, sequence, lines, measures),
         ledger=tuple(
             piece_contract(piece) for pieces in web_ledger(costed.problem, sequence) for piece in pieces
@@ -100,7 +100,9 @@ def baseline_contract(costed: Costed, name: str) -> contracts.Baseline:
     lots = lots_by_job(sequence)
     lines = tuple(_line_runs(costed, line, measures, lots) for line in sequence.lines)
     return contracts.Baseline(
-        name=name, cost=_cost(sequence.cost), totals=_totals(costed.problem, sequence, lines, measures)
+        name=name,
+        cost=cost_contract(sequence.cost),
+        totals=_totals(costed.problem, sequence, lines, measures),
     )
 
 
@@ -166,7 +168,7 @@ def _run(costed: Costed, run: Run, lots: LotsByJob) -> contracts.Run:
         width_mm=mm_from_um(run.stock.width_um),
         die=job.die,
         stations=run.stations,
-        changeover=_changeover(run.changeover) if run.changeover else None,
+        changeover=changeover_contract(run.changeover) if run.changeover else None,
         changeover_start=clock.moment(run.changeover_start_ms),
         print_start=clock.moment(run.print_start_ms),
         end=clock.moment(run.end_ms),
@@ -179,9 +181,9 @@ def _run(costed: Costed, run: Run, lots: LotsByJob) -> contracts.Run:
         doffs=run.doffs,
         foil_reel_ends=run.foil_reel_ends,
         roll_ends=len(run.roll_ends),
-        roll_end=_changeover(run.roll_ends[0].changeover) if run.roll_ends else None,
+        roll_end=changeover_contract(run.roll_ends[0].changeover) if run.roll_ends else None,
         roll_end_min=min_from_ms(run.roll_end_ms),
-        interruptions=tuple(_interruption(interruption, clock) for interruption in run.interruptions),
+        interruptions=tuple(interruption_contract(interruption, clock) for interruption in run.interruptions),
         versions=tuple(_version_run(version) for version in run.versions),
         good_m=m_from_um(run.good_um),
         web_m=m_from_um(run.web_um),
@@ -203,7 +205,8 @@ def _version_run(version: VersionRun) -> contracts.VersionRun:
     )
 
 
-def _interruption(interruption: Interruption, clock: PlanClock) -> contracts.Interruption:
+def interruption_contract(interruption: Interruption, clock: PlanClock) -> contracts.Interruption:
+    """A closure that work goes through."""
     return contracts.Interruption(
         closed_from=clock.moment(interruption.closure_start_ms),
         closed_to=clock.moment(interruption.closure_end_ms),
@@ -214,7 +217,8 @@ def _interruption(interruption: Interruption, clock: PlanClock) -> contracts.Int
     )
 
 
-def _changeover(changeover: Changeover) -> contracts.Changeover:
+def changeover_contract(changeover: Changeover) -> contracts.Changeover:
+    """A changeover, or what a roll end costs."""
     splice_at_um = changeover.splice_at_um
     return contracts.Changeover(
         mode=changeover.mode.value,
@@ -278,7 +282,8 @@ def loaded_text(aspect: str, value: str) -> str:
     return value
 
 
-def _cost(cost: Cost) -> contracts.Cost:
+def cost_contract(cost: Cost) -> contracts.Cost:
+    """Money by part, each rounded; what is summed up is what is shown."""
     waste_eur = rounded(cost.waste_eur)
     changeover_eur = rounded(cost.changeover_eur)
     waiting_eur = rounded(cost.waiting_eur)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 from typing import Protocol
@@ -17,12 +17,13 @@ from app.contracts.readiness import JobReadiness, LineFit, Readiness, StockNeed
 from app.errors import BadInput, Fault
 from app.translation.alternatives import alternative_contracts
 from app.translation.in_force import solver_in_force_of, solver_lot_of
-from app.translation.jobs import solver_job_of
+from app.translation.jobs import dated, solver_job_of
 from app.translation.locks import lock_text, solver_lock_of
 from app.translation.plant import solver_plant_of
 from app.translation.sequences import Costed, baseline_contract, sequence_contract
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, mm_from_um, rounded
+from solver import jobs as solver_jobs
 from solver.account import account, placement_faults
 from solver.baselines import as_entered, baselines
 from solver.cheapest_rolls import RolledSequence, cheapest_rolls, oldest_first_rolls
@@ -71,6 +72,8 @@ class Question:
     in_force
         The sequence that people work to so far: each of its runs that an order has elsewhere costs the
         plant's `moved_run_eur`. Its jobs may be done by now.
+    undated
+        By number, jobs that were translated for this plant before; their times do not count.
     """
 
     plant: Plant
@@ -78,6 +81,7 @@ class Question:
     start: datetime
     locks: Sequence[Lock] = ()
     in_force: RunOrder | None = None
+    undated: Mapping[str, solver_jobs.Job] = field(default_factory=dict)
 
     @cached_property
     def clock(self) -> PlanClock:
@@ -98,12 +102,18 @@ class Question:
             solver_plant = solver_plant_of(plant, clock, {job.job for job in self.jobs})
             return Problem(
                 plant=solver_plant,
-                jobs=tuple(solver_job_of(plant, job, clock) for job in self.jobs),
+                jobs=tuple(self._solver_job(job) for job in self.jobs),
                 locks=tuple(solver_lock_of(lock, clock) for lock in self.locks),
                 in_force=None if self.in_force is None else solver_in_force_of(self.in_force, solver_plant),
             )
         except ValueError as error:
             raise BadInput(Fault(right=line) for line in str(error).splitlines()) from error
+
+    def _solver_job(self, job: Job) -> solver_jobs.Job:
+        known = self.undated.get(job.job)
+        if known is None:
+            return solver_job_of(self.plant, job, self.clock)
+        return dated(known, job, self.clock)
 
     @cached_property
     def _last_rolled(self) -> dict[tuple[Order, contracts.Goal], RolledSequence]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -16,6 +17,7 @@ HORIZON_DAYS = 366
 """How far ahead of the plan's start calendars are expanded; nothing is planned beyond it."""
 
 _MS = timedelta(milliseconds=1)
+_DAY_MS = 86_400_000
 _DAYS = tuple(Weekday)
 Interval = tuple[int, int]
 
@@ -41,6 +43,46 @@ class PlanClock:
         return (self.start + timedelta(milliseconds=at_ms)).astimezone(self.zone)
 
 
+class ClockTexts:
+    """Instants of a plan as ISO 8601 has them on the site's clock; thousands of them are told in a breath.
+
+    A day counted from the plan's start in which the clock is not put forward or back needs its zone but once.
+    """
+
+    def __init__(self, clock: PlanClock) -> None:
+        self._clock = clock
+        self._offsets: dict[int, tuple[int, str] | None] = {}
+        self._dates: dict[int, str] = {}
+
+    def text(self, at_ms: int) -> str:
+        """`moment(at_ms).isoformat()`."""
+        span = at_ms // _DAY_MS
+        if span not in self._offsets:
+            self._offsets[span] = self._offset(span)
+        offset = self._offsets[span]
+        if offset is None:
+            return self._clock.moment(at_ms).isoformat()
+        day, day_ms = divmod(at_ms + offset[0], _DAY_MS)
+        if day not in self._dates:
+            self._dates[day] = (date(1970, 1, 1) + timedelta(days=day)).isoformat()
+        minutes, rest_ms = divmod(day_ms, 60_000)
+        second, ms = divmod(rest_ms, 1000)
+        fraction = f".{ms:03}000" if ms else ""
+        return f"{self._dates[day]}T{minutes // 60:02}:{minutes % 60:02}:{second:02}{fraction}{offset[1]}"
+
+    def _offset(self, span: int) -> tuple[int, str] | None:
+        """What is added to ms of the plan to get ms of the site's clock since 1970, and its offset as text;
+        None where it changes in that day, or where the plan does not start at a whole ms.
+        """
+        first, last = (self._clock.moment((span + end) * _DAY_MS) for end in (0, 1))
+        if first.utcoffset() != last.utcoffset() or first.microsecond % 1000:
+            return None
+        at_site = first.replace(tzinfo=None)
+        since_ms = (at_site - datetime(1970, 1, 1)) // _MS
+        return since_ms - span * _DAY_MS, first.isoformat().removeprefix(at_site.isoformat())
+
+
+@lru_cache(maxsize=64)
 def calendar_closures(calendar: Calendar, clock: PlanClock) -> solver_calendar.Calendar:
     """A line's closures in ms: the hours outside its shifts, and the closures given.
 

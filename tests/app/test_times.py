@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from app.contracts.plant import Calendar
-from app.translation.times import HORIZON_DAYS, PlanClock, calendar_closures
+from app.translation.times import HORIZON_DAYS, ClockTexts, PlanClock, calendar_closures
 from solver.calendar import Calendar as SolverCalendar
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -139,3 +139,16 @@ def test_a_closure_before_the_plan_or_beyond_the_horizon_does_not_matter() -> No
 def test_a_closure_that_has_begun_counts_from_the_plans_start() -> None:
     calendar = closures("2027-03-01T06:00", closures=[{"from": "2027-02-01T00:00", "to": "2027-03-01T07:00"}])
     assert calendar.closures == ((0, HOUR_MS),)
+
+
+@pytest.mark.parametrize("zone", ["Europe/Berlin", "America/New_York", "Asia/Kathmandu", "UTC"])
+@pytest.mark.parametrize(
+    "start",
+    ["2027-03-27T05:59:59", "2027-10-30T23:30", "2027-06-01T00:00:00.250", "2027-06-01T00:00:00.000001"],
+)
+def test_instants_as_text_are_those_of_the_sites_clock(start: str, zone: str) -> None:
+    """Before and behind the plan's start, over the hours in which clocks are put forward and back."""
+    at_site = clock(start, ZoneInfo(zone))
+    texts = ClockTexts(at_site)
+    for at_ms in (*range(-30 * HOUR_MS, 60 * HOUR_MS, 777_123), 0, HOUR_MS, -1, 1000, 400 * 24 * HOUR_MS):
+        assert texts.text(at_ms) == at_site.moment(at_ms).isoformat()
