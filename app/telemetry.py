@@ -6,15 +6,27 @@ before a line is written, in messages, fields and stack traces alike.
 
 from __future__ import annotations
 
+import json
 import logging
 import re
 import sys
-from collections.abc import Mapping, MutableMapping
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, MutableMapping
+from datetime import UTC, datetime
+from functools import lru_cache
+from itertools import accumulate
 from typing import Any, TextIO
 
 import structlog
-from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
+from prometheus_client import CollectorRegistry
 from prometheus_client.exposition import CONTENT_TYPE_LATEST, generate_latest
+from prometheus_client.metrics_core import (
+    CounterMetricFamily,
+    GaugeMetricFamily,
+    HistogramMetricFamily,
+    Metric,
+)
+from prometheus_client.registry import Collector
 from structlog.typing import Processor
 
 from app.security import SECRET_IN_TEXT
@@ -147,49 +159,130 @@ def set_up_logs(level: str = "info", as_json: bool = True, stream: TextIO | None
     logging.getLogger("uvicorn.access").disabled = True
 
 
-_DURATIONS_S = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
+class RequestLines:
+    """A line a request, written without the log's chain: that takes as long as all else around a request.
+
+    Parameters
+    ----------
+    as_json
+        JSON lines like all others; else lines for people, through the log.
+    stream
+        Where to; standard error if None.
+    """
+
+    def __init__(self, as_json: bool = True, stream: TextIO | None = None) -> None:
+        self._as_json = as_json
+        self._stream = stream or sys.stderr
+        self._log = log("runwright.requests")
+
+    def write(
+        self,
+        request_id: str,
+        method: str,
+        route: str,
+        status: int,
+        ms: float,
+        holder: str | None,
+        plant: str | None,
+    ) -> None:
+        """Write the line of a request that was answered."""
+        if not self._as_json:
+            self._log.info(
+                "answered",
+                request_id=request_id,
+                method=method,
+                route=route,
+                status=status,
+                ms=round(ms, 3),
+                holder=holder,
+                plant=plant,
+            )
+            return
+        at = datetime.now(UTC).isoformat(timespec="milliseconds")[:-6]
+        self._stream.write(
+            f'{{"at": "{at}Z", "level": "info", "event": "answered", "request_id": {_quoted(request_id)}, '
+            f'"method": {_quoted(method)}, "route": {_quoted(route)}, "status": {status}, "ms": {ms:.3f}, '
+            f'"holder": {_quoted(holder)}, "plant": {_quoted(plant)}}}\n'
+        )
+        self._stream.flush()
 
 
-class RequestFigures:
-    """Requests by route, method and status, how long they took, and how many are being answered."""
+@lru_cache(maxsize=4096)
+def _quoted(text: str | None) -> str:
+    """A text as JSON, without secrets. Most are the same again and again."""
+    return json.dumps(None if text is None else without_secrets(text), ensure_ascii=False)
 
-    def __init__(self, registry: CollectorRegistry | None = None) -> None:
-        self.registry = registry or CollectorRegistry(auto_describe=True)
-        self._requests = Counter(
-            "runwright_requests",
-            "Requests answered.",
-            ("route", "method", "status"),
-            registry=self.registry,
-        )
-        self._durations = Histogram(
-            "runwright_request_seconds",
-            "From a request's first byte to its answer's last.",
-            ("route", "method"),
-            buckets=_DURATIONS_S,
-            registry=self.registry,
-        )
-        self._in_flight = Gauge(
-            "runwright_requests_in_flight", "Requests being answered.", registry=self.registry
-        )
-        self._children: dict[tuple[str, str, int], tuple[Counter, Histogram]] = {}
+
+DURATION_LIMITS_S = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0)
+
+
+class _Durations:
+    """How long the requests of a route took."""
+
+    __slots__ = ("counts", "sum_s")
+
+    def __init__(self) -> None:
+        self.counts = [0] * (len(DURATION_LIMITS_S) + 1)
+        self.sum_s = 0.0
+
+    def buckets(self) -> list[tuple[str, float]]:
+        """Prometheus counts up to each limit."""
+        limits = [*(str(limit) for limit in DURATION_LIMITS_S), "+Inf"]
+        return list(zip(limits, accumulate(map(float, self.counts)), strict=True))
+
+
+class RequestFigures(Collector):
+    """Requests by route, method and status, how long they took, and how many are being answered.
+
+    Written by the thread of the event loop alone, so that a request takes no lock; read by any.
+    """
+
+    media_type = CONTENT_TYPE_LATEST
+
+    def __init__(self) -> None:
+        self.registry = CollectorRegistry(auto_describe=False)
+        self.registry.register(self)
+        self._in_flight = 0
+        self._answered: dict[tuple[str, str, int], int] = {}
+        self._took: dict[tuple[str, str], _Durations] = {}
 
     def begin(self) -> None:
         """A request has arrived."""
-        self._in_flight.inc()
+        self._in_flight += 1
 
     def end(self, route: str, method: str, status: int, seconds: float) -> None:
         """It was answered. `route` is a template, never an address: figures stay few."""
-        self._in_flight.dec()
-        found = self._children.get((route, method, status))
-        if found is None:
-            found = (self._requests.labels(route, method, str(status)), self._durations.labels(route, method))
-            self._children[(route, method, status)] = found
-        counter, histogram = found
-        counter.inc()
-        histogram.observe(seconds)
+        self._in_flight -= 1
+        method = method if method in _METHODS else "OTHER"
+        key = (route, method, status)
+        self._answered[key] = self._answered.get(key, 0) + 1
+        took = self._took.get((route, method))
+        if took is None:
+            took = self._took[(route, method)] = _Durations()
+        took.counts[bisect_left(DURATION_LIMITS_S, seconds)] += 1
+        took.sum_s += seconds
+
+    def collect(self) -> Iterator[Metric]:
+        """The figures as Prometheus' library takes them."""
+        answered = CounterMetricFamily(
+            "runwright_requests", "Requests answered.", labels=("route", "method", "status")
+        )
+        for (route, method, status), count in list(self._answered.items()):
+            answered.add_metric((route, method, str(status)), count)
+        took = HistogramMetricFamily(
+            "runwright_request_seconds", "How long answers took.", labels=("route", "method")
+        )
+        for labels, durations in list(self._took.items()):
+            took.add_metric(labels, durations.buckets(), durations.sum_s)
+        yield answered
+        yield took
+        yield GaugeMetricFamily(
+            "runwright_requests_in_flight", "Requests being answered.", value=self._in_flight
+        )
 
     def text(self) -> bytes:
         """All figures in Prometheus' text format."""
         return generate_latest(self.registry)
 
-    media_type = CONTENT_TYPE_LATEST
+
+_METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})

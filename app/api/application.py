@@ -65,10 +65,8 @@ from dataclasses import dataclass, field, replace
 from fastapi import APIRouter, FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
-from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.types import Scope
 
 from app import __version__
 from app.api.access import Gate
@@ -76,22 +74,21 @@ from app.api.bodies import JSON
 from app.api.describing import describe
 from app.api.health import ALIVE, READY, Readiness, health_routes
 from app.api.limits import RateLimit
+from app.api.packing import Packed
 from app.api.problems import METHOD, answer_problem, problem_answer, told
+from app.api.route_index import RouteIndex
 from app.api.routes import Declaration, declarations
 from app.api.visits import visit_of
-from app.api.watching import NO_ROUTE, Watched
+from app.api.watching import Watched
 from app.errors import RunwrightError
 from app.security import Doorkeeper
 from app.settings import Settings
-from app.telemetry import RequestFigures
+from app.telemetry import RequestFigures, RequestLines
 
 OPENAPI = "/openapi.json"
 
 OPEN_PATHS = frozenset({ALIVE, READY, OPENAPI})
 """What anyone may read without a key."""
-
-_GZIP_FROM_BYTES, _GZIP_LEVEL = 1024, 4
-"""Level 4 packs JSON nearly as small as 9 in a third of the time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +103,8 @@ class Parts:
         Tells whether all that is needed is there.
     figures
         Where requests are counted.
+    lines
+        Where a line a request is written.
     stop
         Called once when the application ends: closes the database.
     """
@@ -113,6 +112,7 @@ class Parts:
     doorkeeper: Doorkeeper
     readiness: Readiness
     figures: RequestFigures = field(default_factory=RequestFigures)
+    lines: RequestLines | None = None
     stop: Callable[[], None] = lambda: None
 
 
@@ -153,24 +153,25 @@ def create_app(
         wrong_keys=RateLimit(settings.wrong_keys_per_minute or None),
     )
     app.state.most_body_bytes = settings.most_body_bytes
-    for router in (health_routes(parts.readiness, parts.figures), *routers):
-        app.include_router(router)
-    _add_description(app, tags)
-    routes = declarations(app.routes)
-    _refuse_open_routes(routes)
-    _add_handlers(app, routes)
-    templates = {route.endpoint: route.path for route in routes}
-
-    def template(scope: Scope) -> str:
-        return templates.get(scope.get("endpoint"), NO_ROUTE)  # type: ignore[arg-type]
-
-    app.add_middleware(GZipMiddleware, minimum_size=_GZIP_FROM_BYTES, compresslevel=_GZIP_LEVEL)
+    described: list[Declaration] = []
+    all_routers = (
+        health_routes(parts.readiness, parts.figures),
+        _description_routes(app, described, tags),
+        *routers,
+    )
+    declared = declarations(all_routers)
+    described += declared
+    _refuse_open_routes(declared)
+    _add_handlers(app, declared)
+    routes = [one.route for one in declared]
+    app.router.routes[:] = routes
+    app.router.middleware_stack = RouteIndex(routes, otherwise=app.router.app)
+    app.add_middleware(Packed)
     app.add_middleware(
         Watched,
-        template=template,
         by_address=RateLimit(settings.requests_per_minute_by_address or None),
         figures=parts.figures,
-        log_requests=settings.log_requests,
+        lines=parts.lines if settings.log_requests else None,
         quiet=frozenset({ALIVE, READY}),
     )
     return app
@@ -199,22 +200,26 @@ def _stopping(stop: Callable[[], None]) -> Callable[[FastAPI], AbstractAsyncCont
     return lifespan
 
 
-def _add_description(app: FastAPI, tags: Sequence[Mapping[str, str]]) -> None:
-    """The OpenAPI document, written when it is first asked for."""
+def _description_routes(
+    app: FastAPI, declared: Sequence[Declaration], tags: Sequence[Mapping[str, str]]
+) -> APIRouter:
+    """The route of the OpenAPI document, which is written when it is first asked for."""
+    router = APIRouter()
     written: list[bytes] = []
-
-    @app.get(OPENAPI, include_in_schema=False)
-    def openapi() -> Response:
-        if not written:
-            written.append(json.dumps(app.openapi(), ensure_ascii=False, separators=(",", ":")).encode())
-        return Response(written[0], media_type=JSON)
 
     def document() -> dict[str, object]:
         if app.openapi_schema is None:
-            app.openapi_schema = describe(app, tags)
+            app.openapi_schema = describe(app, declared, tags)
         return app.openapi_schema
 
+    @router.get(OPENAPI, include_in_schema=False)
+    def openapi() -> Response:
+        if not written:
+            written.append(json.dumps(document(), ensure_ascii=False, separators=(",", ":")).encode())
+        return Response(written[0], media_type=JSON)
+
     app.openapi = document  # type: ignore[method-assign]
+    return router
 
 
 def _add_handlers(app: FastAPI, routes: Sequence[Declaration]) -> None:

@@ -35,7 +35,7 @@ from app.api.problems import (
     Problem,
     described,
 )
-from app.api.routes import Declaration, declarations
+from app.api.routes import Declaration
 from app.contracts.base import PlainSchema
 
 _REF = "#/components/schemas/{model}"
@@ -44,18 +44,20 @@ KEY_SCHEME = "key"
 Schemas = dict[str, Any]
 
 
-def describe(app: FastAPI, tags: Sequence[Mapping[str, str]] = ()) -> dict[str, Any]:
-    """The OpenAPI document of an application."""
+def describe(
+    app: FastAPI, declared: Iterable[Declaration], tags: Sequence[Mapping[str, str]] = ()
+) -> dict[str, Any]:
+    """The OpenAPI document of an application with some routes."""
+    routes = [one for one in declared if one.route.include_in_schema]
     document = get_openapi(
         title=app.title,
         version=app.version,
         summary=app.summary,
         description=app.description,
         license_info=app.license_info,
-        routes=app.routes,
+        routes=[one.route for one in routes],
         tags=[dict(tag) for tag in tags] or None,
     )
-    routes = [route for route in declarations(app.routes) if route.context.include_in_schema]
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)
@@ -174,7 +176,7 @@ def _write_plainly(schemas: Schemas, routes: Iterable[Declaration]) -> None:
     """Write answers' schemas as contracts are: numbers as numbers, and no titles that repeat names."""
     answered: list[Any] = [Problem]
     for route in routes:
-        fields = (route.context.response_field, *route.context.response_fields.values())
+        fields = (route.route.response_field, *route.route.response_fields.values())
         answered += [field.field_info.annotation for field in fields if field is not None]
     schemas |= {
         name: schema

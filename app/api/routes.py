@@ -1,14 +1,14 @@
-"""What the routes of an application declare, whatever router they came with."""
+"""What the routes of an application declare."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+from fastapi import APIRouter
 from fastapi.dependencies.models import Dependant
-from fastapi.routing import APIRoute, RouteContext, iter_route_contexts
-from starlette.routing import BaseRoute
+from fastapi.routing import APIRoute
 
 from app.api.access import Access
 from app.api.bodies import JsonBody
@@ -22,21 +22,21 @@ class Declaration:
 
     Parameters
     ----------
-    path
-        Its template, with the prefixes of all routers: /api/v1/dies/{code}.
-    methods
-        GET, POST …
-    endpoint
-        The function that answers.
     calls
         Dependencies in the order in which they are looked at, nested ones right after those that need them.
     """
 
-    path: str
-    methods: frozenset[str]
-    endpoint: Callable[..., Any]
+    route: APIRoute
     calls: tuple[Callable[..., Any], ...]
-    context: RouteContext
+
+    @property
+    def path(self) -> str:
+        """Its template: /api/v1/dies/{code}."""
+        return self.route.path_format
+
+    @property
+    def methods(self) -> frozenset[str]:
+        return frozenset(self.route.methods or ())
 
     @property
     def access(self) -> Access | None:
@@ -54,33 +54,26 @@ class Declaration:
 
     def is_at(self, path: str) -> bool:
         """Whether an address is one of this route's."""
-        return self.context.path_regex.fullmatch(path) is not None
+        return self.route.path_regex.fullmatch(path) is not None
 
     def __str__(self) -> str:
         return f"{' '.join(sorted(self.methods))} {self.path}"
 
 
-def declarations(routes: Sequence[BaseRoute]) -> list[Declaration]:
-    """All routes of an application.
+def declarations(routers: Iterable[APIRouter]) -> list[Declaration]:
+    """All routes of some routers.
 
     Raises
     ------
     TypeError
-        If there is one of another kind: nobody could tell who may call it.
+        If one is of another kind or a router inside a router: nobody could tell who may call it.
     """
     found = []
-    for context in iter_route_contexts(routes):
-        if not isinstance(context.original_route, APIRoute):
-            raise TypeError(f"{context.path or context.original_route} is no route of a router")
-        found.append(
-            Declaration(
-                path=context.path_format or "",
-                methods=frozenset(context.methods or ()),
-                endpoint=context.original_route.endpoint,
-                calls=tuple(_calls(context.dependant)),
-                context=context,
-            )
-        )
+    for router in routers:
+        for route in router.routes:
+            if not isinstance(route, APIRoute):
+                raise TypeError(f"{route} is no route that can say who may call it")
+            found.append(Declaration(route, tuple(_calls(route.dependant))))
     return found
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from time import perf_counter
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -10,7 +9,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.api.limits import RateLimit
 from app.api.problems import Refusal, problem_answer, told
 from app.api.visits import Visit, begin_visit
-from app.telemetry import RequestFigures, log
+from app.telemetry import RequestFigures, RequestLines, log
 
 NO_ROUTE = "(none)"
 """The template of addresses that lead nowhere."""
@@ -39,14 +38,12 @@ class Watched:
     ----------
     app
         What answers.
-    template
-        The template of the path that a request has found, once it was routed.
     by_address
         Requests that an address may make.
     figures
         Where requests are counted.
-    log_requests
-        Whether each is a line of the log.
+    lines
+        Where a line a request is written; None: nowhere.
     quiet
         Paths that are asked every few seconds: neither limited nor logged unless they go wrong.
     """
@@ -54,17 +51,15 @@ class Watched:
     def __init__(
         self,
         app: ASGIApp,
-        template: Callable[[Scope], str],
         by_address: RateLimit,
         figures: RequestFigures,
-        log_requests: bool,
+        lines: RequestLines | None,
         quiet: frozenset[str],
     ) -> None:
         self._app = app
-        self._template = template
         self._by_address = by_address
         self._figures = figures
-        self._log_requests = log_requests
+        self._lines = lines
         self._quiet = quiet
         self._log = log("runwright.requests")
 
@@ -101,18 +96,18 @@ class Watched:
             await response(scope, receive, answer.send)
 
     def _note(self, scope: Scope, visit: Visit, status: int, seconds: float) -> None:
-        route = self._template(scope)
-        self._figures.end(route, scope["method"], status, seconds)
-        if not self._log_requests or (scope["path"] in self._quiet and status < 400):
+        route = scope.get("route")
+        template = NO_ROUTE if route is None else route.path_format
+        self._figures.end(template, scope["method"], status, seconds)
+        if self._lines is None or (scope["path"] in self._quiet and status < 400):
             return
         holder = visit.holder
-        self._log.info(
-            "answered",
+        self._lines.write(
             request_id=visit.request_id,
             method=scope["method"],
-            route=route,
+            route=template,
             status=status,
-            ms=round(seconds * 1000, 3),
+            ms=seconds * 1000,
             holder=None if holder is None else holder.name,
             plant=None if holder is None else holder.plant,
         )
