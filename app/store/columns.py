@@ -185,11 +185,19 @@ class Document(_JsonText[Of]):
         self.contract = contract
         self._adapter: TypeAdapter[Of] = TypeAdapter(contract)
 
+    def text(self, value: Of) -> str:
+        """The JSON of a part."""
+        return self._adapter.dump_json(value, by_alias=True).decode()
+
+    def value(self, text: str) -> Of:
+        """The part that a JSON tells."""
+        return self._adapter.validate_json(text)
+
     def process_bind_param(self, value: Of | None, dialect: Dialect) -> str | None:
-        return None if value is None else self._adapter.dump_json(value, by_alias=True).decode()
+        return None if value is None else self.text(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Of | None:
-        return None if value is None else self._adapter.validate_json(value)
+        return None if value is None else self.value(value)
 
 
 ChoiceT = TypeVar("ChoiceT", bound=StrEnum)

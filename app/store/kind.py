@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import ColumnElement, Table
+from sqlalchemy import Column, ColumnElement, Table
 
 from app.contracts.base import Contract
 from app.contracts.stored import Stored
@@ -80,6 +80,8 @@ class Kind(Generic[ItemT]):
         By the names under which they are asked for.
     searched
         Folded columns: those who match the first come first.
+    unlisted
+        Columns that are too large to be read with every row.
     raises_setup
         Whether a change makes what was worked out of the plant out of date.
     """
@@ -97,12 +99,18 @@ class Kind(Generic[ItemT]):
     sorts: Mapping[str, str] = field(default_factory=dict)
     searched: tuple[str, ...] = ()
     raises_setup: bool = False
+    unlisted: frozenset[str] = frozenset()
 
     @cached_property
     def columns(self) -> tuple[str, ...]:
         """Fields that have a column of their own."""
         nested = {child.field for child in self.children}
         return tuple(name for name in self.contract.model_fields if name not in nested | _NOT_CONTENT)
+
+    @cached_property
+    def read_columns(self) -> tuple[Column[Any], ...]:
+        """What is read of every row."""
+        return tuple(column for column in self.table.c if column.key not in self.unlisted)
 
     @cached_property
     def moments(self) -> tuple[str, ...]:

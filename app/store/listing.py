@@ -7,16 +7,14 @@ that of an index, so that a page costs the same at the beginning and at the end 
 
 from __future__ import annotations
 
-import base64
-import binascii
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Column, ColumnElement, Connection, RowMapping, Table, literal, not_, select, tuple_
+from sqlalchemy import Column, ColumnElement, Connection, RowMapping, literal, not_, select, tuple_
 
+from app.contracts.cursors import Cursor, read_cursor
 from app.contracts.stored import USUAL_PAGE
 from app.errors import BadInput, Fault
 from app.store.columns import UtcTime
@@ -132,7 +130,11 @@ def _begins(column: Column[Any], prefix: str) -> ColumnElement[bool]:
 
 
 def page_of(
-    connection: Connection, table: Table, plant: int, stretches: Sequence[Stretch], query: Query
+    connection: Connection,
+    columns: Sequence[Column[Any]],
+    plant: int,
+    stretches: Sequence[Stretch],
+    query: Query,
 ) -> tuple[list[RowMapping], str | None]:
     """A page of a plant's rows, and the cursor of the next.
 
@@ -141,72 +143,60 @@ def page_of(
     BadInput
         If the cursor is none of this list.
     """
-    asked = _asked(table, query)
-    at, values = _place(query.cursor, asked, stretches)
+    of_plant = columns[0].table.c.plant_pk == plant
+    asked = _asked(columns[0].table.name, query)
+    begin, values = _place(query.cursor, asked, stretches)
     rows: list[RowMapping] = []
-    for number, stretch in enumerate(stretches):
-        if number < at or len(rows) > query.limit:
-            continue
-        conditions = [table.c.plant_pk == plant, *stretch.where]
-        if number == at and values:
+    for number, stretch in enumerate(stretches[begin:], begin):
+        conditions = [of_plant, *stretch.where]
+        if number == begin and values:
             conditions.append(stretch.after(values))
         order = [column.desc() if stretch.backwards else column.asc() for column in stretch.order]
-        wanted = query.limit + 1 - len(rows)
-        chosen = select(table).where(*conditions).order_by(*order).limit(wanted)
+        room = query.limit - len(rows)
+        chosen = select(*columns).where(*conditions).order_by(*order).limit(room + 1)
         found = connection.execute(chosen).mappings().all()
-        rows += found
-        if len(rows) > query.limit:
-            in_page = len(rows) - len(found), query.limit
-            return rows[: query.limit], _next_cursor(asked, stretches, number, rows, in_page)
+        rows += found[:room]
+        if len(found) > room:
+            last = rows[-1] if room else None
+            return rows, _cursor(asked, number, stretch, last)
     return rows, None
 
 
-def _next_cursor(
-    asked: str, stretches: Sequence[Stretch], number: int, rows: list[RowMapping], in_page: tuple[int, int]
-) -> str:
-    """Where the next page begins: behind the page's last row, or at the start of a stretch of which this page
-    has no row.
-    """
-    first_of_stretch, limit = in_page
-    if first_of_stretch >= limit:
-        return _cursor(asked, number, [])
-    last = rows[limit - 1]
-    return _cursor(asked, number, [last[column.key] for column in stretches[number].order])
-
-
-def _asked(table: Table, query: Query) -> str:
+def _asked(name: str, query: Query) -> str:
     """What a cursor belongs to: it means nothing in another list."""
-    return "|".join([table.name, query.sort or "", fold(query.prefix) if query.prefix is not None else "*"])
+    filters = sorted((name, str(value)) for name, value in query.filters.items())
+    return repr((name, filters, query.sort, query.prefix))
 
 
-def _cursor(asked: str, stretch: int, values: Sequence[Any]) -> str:
-    told = [value.isoformat() if isinstance(value, datetime) else value for value in values]
-    return base64.urlsafe_b64encode(json.dumps([asked, stretch, told]).encode()).decode().rstrip("=")
+def _cursor(asked: str, number: int, stretch: Stretch, last: RowMapping | None) -> str:
+    """Behind a page's last row; at the start of a stretch of which the page has none."""
+    values = [] if last is None else [last[column.key] for column in stretch.order]
+    told = (value.isoformat() if isinstance(value, datetime) else value for value in values)
+    return Cursor(asked, (number, *told)).text()
 
 
 def _place(cursor: str | None, asked: str, stretches: Sequence[Stretch]) -> tuple[int, list[Any]]:
+    """The stretch to begin with, and the values of the row to begin behind; no values: from its start."""
     if cursor is None:
         return 0, []
+    after = read_cursor(cursor, asked).after
     try:
-        padded = cursor + "=" * (-len(cursor) % 4)
-        whose, number, told = json.loads(base64.urlsafe_b64decode(padded.encode("ascii")))
-        if whose != asked:
+        number, *told = after
+        if not isinstance(number, int) or number < 0:
             raise ValueError
         order = stretches[number].order
-        values = [_told_value(value, column) for value, column in zip(told, order, strict=bool(told))]
-    except (binascii.Error, ValueError, TypeError, LookupError):
-        right = "should be the next_cursor of a page of this very list, or be left out"
-        raise BadInput([Fault(right, field="cursor", value=cursor)]) from None
-    return number, values
+        return number, [_value(value, column) for value, column in zip(told, order, strict=bool(told))]
+    except (ValueError, TypeError, LookupError):
+        right = "should be the next cursor of this very list; leave it out to begin"
+        raise BadInput([Fault(right, field="query.cursor")]) from None
 
 
-def _told_value(value: Any, column: Column[Any]) -> Any:
-    kind = datetime if isinstance(column.type, UtcTime) else column.type.python_type
-    if kind is datetime:
-        moment = datetime.fromisoformat(value)
+def _value(told: Any, column: Column[Any]) -> Any:
+    if isinstance(column.type, UtcTime):
+        moment = datetime.fromisoformat(told)
         if moment.utcoffset() is None:
             raise ValueError
         return moment
-    if type(value) is not kind or "\x00" in str(value):
+    if type(told) is not column.type.python_type:
         raise ValueError
-    return value
+    return told

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, select, update
 
 from app.contracts.stored import Done, Outcome, Page, Refusal, Stored
 from app.errors import Fault, NotStored, OlderRevision, VersionConflict
@@ -33,6 +34,7 @@ from app.store.rows import (
 )
 from app.store.store import View, Work
 
+NOTHING: Mapping[str, Any] = MappingProxyType({})
 _SENT_TWICE = "should be sent once: it is there further up"
 
 
@@ -149,6 +151,80 @@ def remove(work: Work, kind: Kind[ItemT], key: str, if_version: int | None = Non
         work.raise_setup()
 
 
+def make_so(work: Work, kind: Kind[ItemT], items: Sequence[ItemT]) -> list[Outcome]:
+    """Store items, and remove all others of the plant: afterwards there is what was sent and nothing else.
+
+    Raises
+    ------
+    OlderRevision
+        As `upsert` all or nothing does.
+    """
+    table = kind.table
+    outcomes = upsert(work, kind, items)
+    sent = {outcome.key for outcome in outcomes}
+    every = select(table.c.pk, table.c[kind.key]).where(table.c.plant_pk == work.plant).order_by(table.c.pk)
+    gone = {pk: key for pk, key in work.connection.execute(every) if key not in sent}
+    if gone:
+        these = among(work.connection, table.c.pk, list(gone))
+        found = items_where(work.connection, kind, these)
+        removed = [
+            Change(Action.REMOVED, kind.key_of(item), json_of(kind, stored(kind, row, item)), None)
+            for row, item in found
+        ]
+        work.connection.execute(delete(table).where(these))
+        audit.record(work, kind.name, removed)
+        if kind.raises_setup:
+            work.raise_setup()
+    return outcomes
+
+
+def set_kept(
+    work: Work,
+    kind: Kind[ItemT],
+    key: str,
+    values: Mapping[str, Any],
+    action: Action = Action.UPDATED,
+    *,
+    if_version: int | None = None,
+    revision: int | None = None,
+) -> Stored[ItemT]:
+    """Change columns that are kept beside an item, such as a job's status. With a revision that is stored
+    already, or where everything is so already, nothing is changed.
+
+    Raises
+    ------
+    NotStored
+        If there is no such item.
+    VersionConflict
+        If it is of another version than is named.
+    OlderRevision
+        If a newer revision is stored.
+    """
+    work.hold(kind.name, [key])
+    found = require(work, kind, key)
+    if if_version is not None and found.version != if_version:
+        raise VersionConflict(kind.name, key, if_version, found.version)
+    stored_revision: int | None = getattr(found.item, REVISION, None)
+    if revision is not None and stored_revision is not None:
+        if revision < stored_revision:
+            raise OlderRevision([_older(revision, stored_revision, REVISION)])
+        if revision == stored_revision:
+            return found
+    here = kind.table.c.plant_pk == work.plant, kind.table.c[kind.key] == key
+    now = work.connection.execute(select(*(kind.table.c[name] for name in values)).where(*here)).one()
+    if tuple(now) == tuple(values.values()) and revision is None:
+        return found
+    counted = {"version": found.version + 1, "updated_at": work.at}
+    if revision is not None:
+        counted[REVISION] = revision
+    work.connection.execute(update(kind.table).where(*here).values({**values, **counted}))
+    changed = require(work, kind, key)
+    told = {name: value for name, value in values.items() if name not in kind.shown}
+    after = json_of(kind, changed, told)
+    audit.record(work, kind.name, [Change(action, key, json_of(kind, found), after)])
+    return changed
+
+
 def read(view: View, kind: Kind[ItemT], key: str) -> Stored[ItemT] | None:
     """An item, or None if there is none."""
     table = kind.table
@@ -185,14 +261,16 @@ def listed(view: View, kind: Kind[ItemT], query: Query) -> Page[Any]:
     BadInput
         If the kind has no such filter or sort, or the cursor is none of this list.
     """
-    rows, following = page_of(view.connection, kind.table, view.plant, kind_stretches(kind, query), query)
+    rows, following = page_of(
+        view.connection, kind.read_columns, view.plant, kind_stretches(kind, query), query
+    )
     items = tuple(stored(kind, row, item) for row, item in items_of(view.connection, kind, rows))
     return Page.model_construct(items=items, next_cursor=following)
 
 
-def json_of(kind: Kind[ItemT], found: Stored[ItemT]) -> str:
-    """What is stored, as the audit shows it."""
-    shown = {name: getattr(found, name) for name in kind.shown}
+def json_of(kind: Kind[ItemT], found: Stored[ItemT], told: Mapping[str, Any] = NOTHING) -> str:
+    """What is stored, as the audit shows it, and what else is to be told of it."""
+    shown = {**{name: getattr(found, name) for name in kind.shown}, **told}
     return audited(kind.content(found.item), getattr(found.item, REVISION, None), shown)
 
 
@@ -241,8 +319,7 @@ def _step(kind: Kind[ItemT], number: int, key: str, sent: ItemT, there: _There |
         step.revision = there.revision if revision is None else revision
     elif revision < there.revision:
         step.done = Done.REFUSED
-        right = f"should be above {there.revision}, which is stored: revision {revision} is older"
-        step.fault = Fault(right, field=f"items[{number}].{REVISION}", value=str(revision))
+        step.fault = _older(revision, there.revision, f"items[{number}].{REVISION}")
     elif revision == there.revision:
         step.done = Done.UNCHANGED
         if step.digest != there.digest:
@@ -250,6 +327,11 @@ def _step(kind: Kind[ItemT], number: int, key: str, sent: ItemT, there: _There |
     else:
         step.done = Done.UPDATED
     return step
+
+
+def _older(revision: int, stored_revision: int, field: str) -> Fault:
+    right = f"should be above {stored_revision}, which is stored: revision {revision} is older"
+    return Fault(right, field=field, value=str(revision))
 
 
 def _refusals(fault: Fault | None) -> tuple[Refusal, ...]:

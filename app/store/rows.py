@@ -84,7 +84,7 @@ def items_where(
     connection: Connection, kind: Kind[ItemT], *conditions: ColumnElement[bool]
 ) -> list[tuple[RowMapping, ItemT]]:
     """Rows and the items that they and their children make."""
-    rows = connection.execute(select(kind.table).where(*conditions).order_by(kind.table.c.pk))
+    rows = connection.execute(select(*kind.read_columns).where(*conditions).order_by(kind.table.c.pk))
     return items_of(connection, kind, list(rows.mappings()))
 
 

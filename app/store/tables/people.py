@@ -7,7 +7,7 @@ from datetime import date, datetime
 from sqlalchemy import Boolean, CheckConstraint, Date, ForeignKey, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.contracts.people import Role
+from app.security import Role
 from app.store.columns import Choice, UtcTime, key_text
 from app.store.tables.base import Base, Kept, of_plant, primary_key
 

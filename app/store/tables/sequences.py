@@ -9,7 +9,8 @@ from sqlalchemy import BigInteger, ForeignKey, Index, Integer, LargeBinary, Text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.contracts.orders import RunOrder
-from app.store.columns import Document, Money, Quantity6, UtcTime, key_text
+from app.contracts.sequences import Goal
+from app.store.columns import Choice, Document, Money, Quantity6, UtcTime, key_text
 from app.store.tables.base import Base, Kept, length_m, of_plant
 
 
@@ -29,7 +30,7 @@ class SequenceRow(Kept, Base):
     id: Mapped[str] = mapped_column(key_text())
     id_folded: Mapped[str] = mapped_column(key_text(400))
     name: Mapped[str] = mapped_column(Text)
-    goal: Mapped[str] = mapped_column(key_text(40))
+    goal: Mapped[Goal] = mapped_column(Choice(Goal))
     start: Mapped[datetime] = mapped_column(UtcTime())
     setup_version: Mapped[int] = mapped_column(Integer)
     order: Mapped[RunOrder] = mapped_column(Document(RunOrder))

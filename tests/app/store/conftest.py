@@ -1,13 +1,69 @@
-"""Databases for the store's tests."""
+"""Databases for the store's tests, and a store with two plants."""
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import URL
+
+from app.store import plants
+from app.store.engine import SQLITE, database_url
+from app.store.store import Actor, Store
 from tests.app.databases import (
+    KINDS,
+    Server,
     database,
     empty_database,
     migrated_postgresql,
     migrated_sqlite,
     postgresql,
 )
+from tests.app.store.things import Clock, sample_plant
 
 __all__ = ["database", "empty_database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
+
+
+def plant_two(url: URL) -> None:
+    store = Store(url, Clock())
+    for name in ("here", "elsewhere"):
+        with store.writing(Actor("Ann")) as work:
+            plants.create(work, name, sample_plant())
+    store.close()
+
+
+@pytest.fixture(scope="session")
+def planted_sqlite(migrated_sqlite: Path) -> Path:
+    """A SQLite file with two plants, to be copied."""
+    path = migrated_sqlite.with_name("planted.db")
+    shutil.copyfile(migrated_sqlite, path)
+    plant_two(database_url(f"sqlite:///{path}"))
+    return path
+
+
+@pytest.fixture(scope="session")
+def planted_postgresql(postgresql: Server, migrated_postgresql: str) -> str:
+    """Name of a PostgreSQL database with two plants, to be copied."""
+    url = postgresql.create(template=migrated_postgresql)
+    plant_two(url)
+    return str(url.database)
+
+
+@pytest.fixture(params=KINDS)
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """A store with two plants, here and elsewhere, on SQLite and on PostgreSQL."""
+    if request.param == SQLITE:
+        path = tmp_path / "runwright.db"
+        shutil.copyfile(request.getfixturevalue("planted_sqlite"), path)
+        store = Store(f"sqlite:///{path}", Clock())
+        yield store
+        store.close()
+        return
+    server: Server = request.getfixturevalue("postgresql")
+    url = server.create(template=request.getfixturevalue("planted_postgresql"))
+    store = Store(url, Clock())
+    yield store
+    store.close()
+    server.drop(url)
