@@ -39,7 +39,7 @@ def answer(
         all_headers["ETag"] = etag(version)
     if location is not None:
         all_headers["Location"] = location
-    body = b"" if contract is None else contract.model_dump_json().encode()
+    body = b"" if contract is None else contract.model_dump_json(by_alias=True).encode()
     return Answer(status, body, all_headers)
 
 

@@ -18,6 +18,7 @@ from app.api.problems import MALFORMED, MEDIA_TYPE, MOST_ERRORS_TOLD, TOO_LARGE,
 from app.api.visits import visit_of
 from app.contracts.exact_json import NotJson, exact_json
 from app.contracts.faults import contract_faults, field_names
+from app.contracts.offsets import offset_faults
 from app.errors import BadInput
 
 MOST_DEPTH = 40
@@ -42,6 +43,8 @@ class JsonBody(Generic[Item]):
         Bodies for OpenAPI, by name.
     most_bytes
         Of the body after decompression; less where less can be meant.
+    only_offsets
+        Whether the contract itself takes no time without an offset; else they are looked for.
     """
 
     def __init__(
@@ -49,22 +52,28 @@ class JsonBody(Generic[Item]):
         contract: type[Item],
         examples: Mapping[str, Mapping[str, object]],
         most_bytes: int | None,
+        only_offsets: bool,
     ) -> None:
         self.contract = contract
         self.examples = examples
         self._most_bytes = most_bytes
+        self._only_offsets = only_offsets
 
     async def __call__(self, request: Request) -> Any:
         allowed: int = request.app.state.most_body_bytes
         _require_json(request)
-        body = await _received(request, min(allowed, self._most_bytes or allowed))
+        body = await received(request, min(allowed, self._most_bytes or allowed))
         if len(body) < READ_IN_THREAD_FROM_BYTES:
             return self._read(request, body)
         return await run_in_threadpool(self._read, request, body)
 
     def _read(self, request: Request, body: bytes) -> Item:
         visit_of(request.scope).body_digest = hashlib.sha256(body).hexdigest()
-        return read_body(body, self.contract)
+        read = read_body(body, self.contract)
+        faults = () if self._only_offsets else offset_faults(read)
+        if faults:
+            raise BadInput(faults)
+        return read
 
 
 def body(
@@ -72,9 +81,10 @@ def body(
     *,
     examples: Mapping[str, Mapping[str, object]] | None = None,
     most_bytes: int | None = None,
+    only_offsets: bool = False,
 ) -> Any:
     """Declare the body of a route: `job: Annotated[Job, body(Job)]`; parameters as for `JsonBody`."""
-    return Depends(JsonBody(contract, examples or {}, most_bytes))
+    return Depends(JsonBody(contract, examples or {}, most_bytes, only_offsets))
 
 
 def read_body(body: bytes, contract: type[Item]) -> Item:
@@ -157,7 +167,7 @@ def _require_json(request: Request) -> None:
         raise Refusal(MEDIA_TYPE, "Send JSON in UTF-8; it has no other charset.", {"Accept": JSON})
 
 
-async def _received(request: Request, most_bytes: int) -> bytes:
+async def received(request: Request, most_bytes: int) -> bytes:
     """The body, decompressed, and no more of it than allowed."""
     encoding = request.headers.get("content-encoding", "identity").strip().lower()
     if encoding not in ("identity", "gzip", ""):

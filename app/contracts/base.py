@@ -164,12 +164,12 @@ def parse_moment(text: object) -> datetime:
 Moment = Annotated[datetime, BeforeValidator(parse_moment), WithJsonSchema({"type": "string"})]
 """A date and time; without an offset it means the site's own clock."""
 
-_OFFSET_RIGHT = "should have an offset, such as 2027-03-01T06:00+01:00"
+OFFSET_RIGHT = "should have an offset, such as 2027-03-01T06:00+01:00"
 
 
 def _with_offset(moment: datetime) -> datetime:
     if moment.tzinfo is None:
-        raise PydanticCustomError("offset", _OFFSET_RIGHT)
+        raise PydanticCustomError("offset", OFFSET_RIGHT)
     return moment
 
 

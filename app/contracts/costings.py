@@ -10,12 +10,12 @@ from collections import Counter
 from collections.abc import Callable
 from datetime import datetime
 from itertools import chain
-from typing import Annotated, TypeVar
+from typing import Annotated, Self, TypeVar
 
-from pydantic import ConfigDict, Field, JsonValue, field_validator
+from pydantic import ConfigDict, Field, JsonValue, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from app.contracts.base import Code, Contract, Moment, Number, Word
+from app.contracts.base import Code, Contract, Number, OffsetMoment, Word
 from app.contracts.locks import Lock
 from app.contracts.orders import LabelRange, LeftOutLot, LineOrder, OrderedRun, RunOrder
 from app.contracts.sequences import Changeover, Cost, Goal, Interruption, LeftOut, Lot
@@ -121,7 +121,7 @@ class HandMadeOrder(Contract):
 class Costing(Contract):
     """What is the same for all orders that are costed together."""
 
-    start: Moment | None = Field(
+    start: OffsetMoment | None = Field(
         default=None, description="When the plan begins; absent: as the plant says, else the next minute."
     )
     goal: Goal = Field(
@@ -168,14 +168,27 @@ class OrdersToCompare(Costing):
         }
     )
 
-    orders: Annotated[tuple[NamedOrder, ...], Field(min_length=2, max_length=MOST_COMPARED)] = Field(
-        description="The first is what the others are measured against."
+    orders: Annotated[tuple[NamedOrder, ...], Field(max_length=MOST_COMPARED)] = Field(
+        default=(), description="The first is what the others are measured against."
+    )
+    sequences: Annotated[tuple[Code, ...], Field(max_length=MOST_COMPARED)] = Field(
+        default=(), description="Kept sequences, by id, behind the orders; costed as things are now."
     )
 
     @field_validator("orders")
     @classmethod
     def _once(cls, orders: tuple[NamedOrder, ...]) -> tuple[NamedOrder, ...]:
         return _each_once(orders, lambda order: order.name, "name")
+
+    @model_validator(mode="after")
+    def _several(self) -> Self:
+        if not 2 <= len(self.orders) + len(self.sequences) <= MOST_COMPARED:
+            raise PydanticCustomError(
+                "several",
+                "orders and sequences together should be 2 to {most}",
+                {"most": MOST_COMPARED},
+            )
+        return self
 
     @property
     def jobs(self) -> frozenset[str]:

@@ -70,10 +70,11 @@ class QuantityChange(Posted):
     versions: tuple[NewQuantity, ...] = Field(min_length=1, description="The versions that change.")
 
 
-class Cancellation(Posted):
-    """A job that is not to run."""
+class StatusChange(Posted):
+    """Where a job is to stand: not to run, done, or open again."""
 
-    reason: str = Field(default="", max_length=500, description="Why, for people.")
+    status: JobStatus = Field(description="open, cancelled or finished.")
+    reason: str = Field(default="", max_length=500, description="Why, for people; of a cancellation.")
 
 
 class JobChanged(Contract):

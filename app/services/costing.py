@@ -18,10 +18,11 @@ from typing import Any
 from app.contracts.base import at_site
 from app.contracts.costings import Costing, HandMadeOrder, MoreCost, OrdersToCompare, OrderToCost
 from app.contracts.jobs import Job
+from app.contracts.known_names import unknown
 from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.errors import BadInput, Fault
-from app.intake.findings import Findings, unknown
+from app.intake.findings import Findings
 from app.intake.order_file import check_order
 from app.translation.brief import brief_sequence, brief_totals
 from app.translation.known_plant import Asked, KnownPlant

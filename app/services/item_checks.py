@@ -33,17 +33,18 @@ class ItemChecks:
     Parameters
     ----------
     plant
-        The plant as it is stored. Items do not see each other but for rolls on one unwind.
+        The plant as it is stored; None where only jobs are looked at, which need none. Items do not see each
+        other but for rolls on one unwind.
     sent
         Ids of the rolls among the items: what is stored of them does not count.
     """
 
-    plant: Plant
+    plant: Plant | None
     sent: Collection[str] = ()
     _unwinds: Unwinds = made_by(default_factory=Unwinds)
 
     def __post_init__(self) -> None:
-        for substrate in self.plant.substrates:
+        for substrate in () if self.plant is None else self.plant.substrates:
             for stocked in substrate.widths:
                 for roll in stocked.rolls:
                     if roll.on_unwind is not None and roll.id not in self.sent:
@@ -69,20 +70,26 @@ class ItemChecks:
             case _:
                 pass
 
+    @property
+    def _known(self) -> Plant:
+        if self.plant is None:
+            raise RuntimeError("the plant is needed for this")
+        return self.plant
+
     @cached_property
     def _cylinders(self) -> frozenset[str]:
-        return frozenset(cylinder.id for cylinder in self.plant.cylinders)
+        return frozenset(cylinder.id for cylinder in self._known.cylinders)
 
     @cached_property
     def _lines(self) -> frozenset[str]:
-        return frozenset(line.id for line in self.plant.lines)
+        return frozenset(line.id for line in self._known.lines)
 
     @cached_property
     def _widths(self) -> dict[str, dict[Decimal, bool]]:
         """Widths by stock, and whether they are followed by roll."""
         return {
             substrate.code: {stocked.width_mm: bool(stocked.rolls) for stocked in substrate.widths}
-            for substrate in self.plant.substrates
+            for substrate in self._known.substrates
         }
 
     def _substrate(self, substrate: PostedSubstrate) -> Found:

@@ -92,7 +92,7 @@ def queue_now(
     waiting = {job: reasons for job, reasons in missing if reasons}
     notes: list[str] = []
     stocked = plant_at(plant, begins, notes)
-    ready = tuple(_laid(job) for job in jobs if job.job not in waiting)
+    ready = tuple(laid(job) for job in jobs if job.job not in waiting)
     return QueueNow(
         Question(stocked, ready, begins, tuple(locks), in_force), tuple(jobs), waiting, tuple(notes)
     )
@@ -105,7 +105,8 @@ def plant_at(plant: Plant, begins: datetime, notes: list[str]) -> Plant:
     return plant if substrates == plant.substrates else plant.model_copy(update={"substrates": substrates})
 
 
-def _laid(job: Job) -> Job:
+def laid(job: Job) -> Job:
+    """The job with its inkjet among its layers, first unless its place is marked."""
     finishes = with_inkjet(job.finishes, bool(job.colours))
     return job if finishes == job.finishes else job.model_copy(update={"finishes": finishes})
 

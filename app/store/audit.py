@@ -56,6 +56,7 @@ def record(work: Work, resource: str, changes: Sequence[Change]) -> None:
     """Write changes of a resource into the audit."""
     if not changes:
         return
+    work.changes.update(change.action.value for change in changes)
     shared = {
         "plant_pk": work.plant_or_none,
         "at": work.at,

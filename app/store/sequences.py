@@ -4,22 +4,21 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Iterator
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Final
 
-from sqlalchemy import RowMapping, select
+from sqlalchemy import select
 
-from app.contracts.orders import RunOrder
-from app.contracts.posted_jobs import PlannedRun
-from app.contracts.sequences import Sequence
+from app.contracts.sequences import CostedPlan, Sequence
 from app.contracts.stored import Page, Stored
-from app.contracts.stored_sequences import SequenceHead, StoredSequence
+from app.contracts.stored_sequences import SequenceHead, SequenceInput
 from app.errors import VersionConflict
-from app.store import audit, plants, records
+from app.store import audit, records
 from app.store.audit import Action, Change
 from app.store.kind import Filter, Kind, digest
 from app.store.listing import Query
 from app.store.many_rows import insert_rows
-from app.store.rows import Row, in_utc, items_where, new_numbers, row_of, stored
+from app.store.rows import Row, in_utc, new_numbers, row_of
 from app.store.store import View, Work
 from app.store.tables import Base
 
@@ -33,54 +32,81 @@ SEQUENCES: Final = Kind(
     searched=("id_folded",),
     filters={"goal": Filter("goal"), "name": Filter("name")},
     sorts={"start": "start", "updated_at": "updated_at"},
-    unlisted=frozenset({"order", "result"}),
+    unlisted=frozenset({"input", "plan", "state"}),
 )
 RUNS = Base.metadata.tables["sequence_runs"]
 _C = SEQUENCES.table.c
 
 
-def keep(work: Work, id: str, name: str, order: RunOrder, sequence: Sequence) -> Stored[SequenceHead]:
-    """Keep a costed order under a number of its own.
+@dataclass(frozen=True, slots=True)
+class KeptSequence:
+    """A kept sequence, whole.
+
+    Parameters
+    ----------
+    input
+        What it was worked out from.
+    state
+        What plant and jobs were then, in a word: another one means that something of them has changed.
+    """
+
+    head: Stored[SequenceHead]
+    plan: CostedPlan
+    input: SequenceInput
+    state: str
+
+
+def keep(
+    work: Work, id: str, name: str, plan: CostedPlan, worked_from: SequenceInput, state: str
+) -> Stored[SequenceHead]:
+    """Keep a costed order under an id of its own.
 
     Raises
     ------
     VersionConflict
-        If there is one of that number.
+        If there is one of that id.
     """
     work.hold(SEQUENCES.name, [id])
     there = records.read(work, SEQUENCES, id)
     if there is not None:
         raise VersionConflict(SEQUENCES.name, id, None, there.version)
-    head = in_utc(SEQUENCES, _head(id, name, plants.setup_version(work), sequence))
-    result = sequence.model_dump_json()
+    head = in_utc(SEQUENCES, _head(id, name, plan.sequence))
+    text = plan.model_dump_json(by_alias=True)
     row = {
         **row_of(SEQUENCES, head),
         "pk": next(new_numbers(work.connection, SEQUENCES.table, 1)),
         "plant_pk": work.plant,
-        "order": order,
-        "result": zlib.compress(result.encode()),
+        "plan": zlib.compress(text.encode()),
+        "input": zlib.compress(worked_from.model_dump_json(by_alias=True).encode()),
+        "state": state,
         "version": 1,
-        "digest": digest(result),
+        "digest": digest(text),
         "created_at": work.at,
         "updated_at": work.at,
     }
     insert_rows(work.connection, SEQUENCES.table, [row])
-    insert_rows(work.connection, RUNS, list(_runs(work, row["pk"], sequence)))
+    insert_rows(work.connection, RUNS, list(_runs(work, row["pk"], plan.sequence)))
     made = records.require(work, SEQUENCES, id)
     audit.record(work, SEQUENCES.name, [Change(Action.CREATED, id, None, records.json_of(SEQUENCES, made))])
     return made
 
 
-def read(view: View, id: str) -> StoredSequence | None:
-    """A sequence, whole; None if there is none."""
+def read(view: View, id: str) -> KeptSequence:
+    """A sequence, whole.
+
+    Raises
+    ------
+    NotStored
+        If there is none.
+    """
+    head = records.require(view, SEQUENCES, id)
     here = _C.plant_pk == view.plant, _C.id == id
-    heads = items_where(view.connection, SEQUENCES, *here)
-    if not heads:
-        return None
-    row, head = heads[0]
-    order, result = view.connection.execute(select(_C.order, _C.result).where(*here)).one()
-    return StoredSequence(
-        **_fields(row, head), order=order, sequence=Sequence.model_validate_json(zlib.decompress(result))
+    plan, worked_from, state = view.connection.execute(select(_C.plan, _C.input, _C.state).where(*here)).one()
+    return KeptSequence(
+        head,
+        CostedPlan.model_validate_json(zlib.decompress(plan)),
+        SequenceInput.model_validate_json(zlib.decompress(worked_from)),
+        state,
     )
 
 
@@ -94,32 +120,13 @@ def listed(view: View, query: Query) -> Page[Stored[SequenceHead]]:
     return records.listed(view, SEQUENCES, query)
 
 
-def planned(view: View, job: str) -> tuple[PlannedRun, ...]:
-    """Where kept sequences place a job, the latest sequence first."""
-    of_job = RUNS.c.plant_pk == view.plant, RUNS.c.job == job
-    columns = _C.id, RUNS.c.line, RUNS.c.position, RUNS.c.print_start, RUNS.c.end
-    rows = (
-        select(*columns)
-        .join(SEQUENCES.table, _C.pk == RUNS.c.sequence_pk)
-        .where(*of_job)
-        .order_by(_C.pk.desc(), RUNS.c.print_start, RUNS.c.line, RUNS.c.position)
-    )
-    names = ("sequence", "line", "position", "print_start", "end")
-    return tuple(PlannedRun(**dict(zip(names, row, strict=True))) for row in view.connection.execute(rows))
-
-
-def _fields(row: RowMapping, head: SequenceHead) -> dict[str, Any]:
-    return dict(stored(SEQUENCES, row, head))
-
-
-def _head(id: str, name: str, setup_version: int, sequence: Sequence) -> SequenceHead:
+def _head(id: str, name: str, sequence: Sequence) -> SequenceHead:
     totals, cost = sequence.totals, sequence.cost
     return SequenceHead(
         id=id,
         name=name,
         goal=sequence.goal,
         start=sequence.start,
-        setup_version=setup_version,
         jobs=totals.jobs,
         left_out=totals.left_out,
         late_jobs=totals.late_jobs,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
@@ -55,10 +56,13 @@ class View:
 
 @dataclass(slots=True)
 class Work(View):
-    """A transaction that writes. `at` is its one moment: everything it writes was written then."""
+    """A transaction that writes. `at` is its one moment: everything it writes was written then. `changes`
+    counts what it has created, updated and removed.
+    """
 
     actor: Actor
     at: datetime
+    changes: Counter[str] = field(default_factory=Counter)
     _raised: set[int] = field(default_factory=set)
 
     def raise_setup(self) -> None:

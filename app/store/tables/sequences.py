@@ -8,15 +8,14 @@ from decimal import Decimal
 from sqlalchemy import BigInteger, ForeignKey, Index, Integer, LargeBinary, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.contracts.orders import RunOrder
 from app.contracts.sequences import Goal
-from app.store.columns import Choice, Document, Money, Quantity6, UtcTime, key_text
+from app.store.columns import Choice, Money, Quantity6, UtcTime, key_text
 from app.store.tables.base import Base, Kept, length_m, of_plant
 
 
 class SequenceRow(Kept, Base):
-    """A costed order of runs. `result` is the whole sequence as compressed JSON; beside it stand the totals
-    that lists show.
+    """A costed order of runs, and what it was worked out from, both whole as compressed JSON; beside them
+    stand the totals that lists show. `state` is another one when plant or jobs have changed since.
     """
 
     __tablename__ = "sequences"
@@ -32,9 +31,9 @@ class SequenceRow(Kept, Base):
     name: Mapped[str] = mapped_column(Text)
     goal: Mapped[Goal] = mapped_column(Choice(Goal))
     start: Mapped[datetime] = mapped_column(UtcTime())
-    setup_version: Mapped[int] = mapped_column(Integer)
-    order: Mapped[RunOrder] = mapped_column(Document(RunOrder))
-    result: Mapped[bytes] = mapped_column(LargeBinary)
+    plan: Mapped[bytes] = mapped_column(LargeBinary)
+    input: Mapped[bytes] = mapped_column(LargeBinary)
+    state: Mapped[str] = mapped_column(key_text(64))
     jobs: Mapped[int] = mapped_column(Integer)
     left_out: Mapped[int] = mapped_column(Integer)
     late_jobs: Mapped[int] = mapped_column(Integer)

@@ -1,0 +1,42 @@
+"""Wiring: settings and a store become an application. The only place that chooses the real parts."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+
+from app.api.actuals import actual_routes
+from app.api.application import Parts, create_app
+from app.api.files import file_routes
+from app.api.jobs import job_routes, readiness_routes
+from app.api.people import audit_routes, key_routes, user_routes
+from app.api.plant import line_routes, plant_routes
+from app.api.resources import stock_and_tool_routes
+from app.api.sequences import sequence_routes
+from app.security import Doorkeeper
+from app.services.workshop import Workshop
+from app.settings import Settings
+from app.store.keys import Keys
+from app.store.readiness import StoreReadiness
+
+
+def service_of(settings: Settings, shop: Workshop) -> FastAPI:
+    """The application over a store that is at the program's version."""
+    parts = Parts(
+        doorkeeper=Doorkeeper(Keys(shop.store), now=shop.now),
+        readiness=StoreReadiness(shop.store),
+        stop=shop.store.close,
+    )
+    routers = (
+        job_routes(shop),
+        readiness_routes(shop),
+        *stock_and_tool_routes(shop),
+        plant_routes(shop),
+        line_routes(shop),
+        sequence_routes(shop),
+        actual_routes(shop),
+        file_routes(shop),
+        user_routes(shop),
+        key_routes(shop),
+        audit_routes(shop),
+    )
+    return create_app(settings, parts, routers)

@@ -1,0 +1,241 @@
+"""Orders made by hand: costed, compared, kept as sequences, and what the floor makes of them."""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Collection, Iterable, Mapping
+
+from app.contracts.base import at_site
+from app.contracts.costings import (
+    Costing,
+    LineToCost,
+    LotNotToRun,
+    NamedOrder,
+    OrdersToCompare,
+    OrderToCost,
+    RunToCost,
+)
+from app.contracts.jobs import Job
+from app.contracts.locks import Lock, jobs_of
+from app.contracts.run_sheets import LineRunSheets
+from app.contracts.sequences import LineRuns
+from app.contracts.stored import Stored
+from app.contracts.stored_sequences import (
+    NewSequence,
+    SequenceHead,
+    SequenceInput,
+    StoredSequence,
+)
+from app.errors import BadInput, Fault, NotStored
+from app.intake.findings import Findings
+from app.intake.order_file import check_order
+from app.services import floor, planning
+from app.services.costing import CostingSource
+from app.services.queue_now import laid, plant_at, queue_now
+from app.services.workshop import PlantNow, Workshop
+from app.store import job_lookup, sequences
+from app.store.store import View, Work
+from app.translation.floor import FloorOrder
+from app.translation.reasons import order_of
+from app.translation.solving import Question
+
+
+def cost(shop: Workshop, view: View, asked: OrderToCost) -> bytes:
+    """What an order comes to: a `CostedOrder` as JSON.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the order, and jobs that the plant cannot run yet.
+    """
+    return shop.costings.cost(_source(shop, view, asked.jobs, asked), asked)
+
+
+def compare(shop: Workshop, view: View, asked: OrdersToCompare) -> bytes:
+    """Several orders side by side: a `ComparedOrders` as JSON.
+
+    Raises
+    ------
+    BadInput
+        With every fault of any of them.
+    """
+    kept = tuple(_named_order(view, sequence) for sequence in asked.sequences)
+    asked = asked.model_copy(update={"orders": (*asked.orders, *kept), "sequences": ()})
+    return shop.costings.compare(_source(shop, view, asked.jobs, asked), asked)
+
+
+def keep(shop: Workshop, work: Work, new: NewSequence) -> Stored[SequenceHead]:
+    """Cost an order with the rolls that cost least for it, and keep it as a sequence.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the order, and jobs that the plant cannot run yet.
+    NothingCanRun
+        Where no job of it can.
+    """
+    plant = shop.plants.of(work)
+    names = sorted(new.jobs)
+    versions = job_lookup.versions(work, names)
+    found = _known_jobs(work, names, versions, plant)
+    begins = at_site(plant.plant.site.begins(new.start, shop.now()), plant.plant.site.zone_info)
+    queue = queue_now(plant.plant, found, begins, new.locks)
+    order = new.run_order
+    findings = Findings()
+    check_order(order, queue.question.plant, queue.question.jobs, None, findings)
+    findings.faults += lock_faults(new.locks, names)
+    if findings.faults:
+        raise BadInput(findings.faults)
+    plan = planning.cost(queue.question, order, new.goal)
+    return sequences.keep(
+        work,
+        str(uuid.uuid4()),
+        new.name,
+        plan,
+        SequenceInput(
+            plant=queue.question.plant, jobs=tuple(queue.question.jobs), start=begins, locks=new.locks
+        ),
+        state_of(plant.setup_version, versions),
+    )
+
+
+def read(shop: Workshop, view: View, sequence: str) -> StoredSequence:
+    """A kept sequence, and whether it still is what it would be now.
+
+    Raises
+    ------
+    NotStored
+        Where there is none.
+    """
+    kept = sequences.read(view, sequence)
+    names = [job.job for job in kept.input.jobs]
+    state = state_of(shop.plants.of(view).setup_version, job_lookup.versions(view, names))
+    return StoredSequence(
+        item=kept.head.item,
+        version=kept.head.version,
+        updated_at=kept.head.updated_at,
+        plan=kept.plan,
+        out_of_date=state != kept.state,
+    )
+
+
+def papers(view: View, sequence: str) -> FloorOrder:
+    """What a kept sequence means to the floor, from the plant and the jobs that it was worked out from.
+
+    Raises
+    ------
+    NotStored
+        Where there is none.
+    """
+    kept = sequences.read(view, sequence)
+    asked = kept.input
+    return floor.papers_of_plan(Question(asked.plant, asked.jobs, asked.start, asked.locks), kept.plan)
+
+
+def line_runs(view: View, sequence: str, line: str) -> LineRuns:
+    """Runs and changeovers of one line of a kept sequence.
+
+    Raises
+    ------
+    NotStored
+        Where there is no such sequence, or no such line in it.
+    """
+    found = sequences.read(view, sequence).plan.sequence.lines
+    return _of_line(found, sequence, line)
+
+
+def line_run_sheets(view: View, sequence: str, line: str) -> LineRunSheets:
+    """What the crew of a line needs for a kept sequence, shift by shift.
+
+    Raises
+    ------
+    NotStored
+        Where there is no such sequence, or no such line in it.
+    """
+    line_runs(view, sequence, line)
+    sheets = papers(view, sequence).run_sheets
+    return LineRunSheets(line=line, sheets=tuple(sheet for sheet in sheets if sheet.line == line))
+
+
+def state_of(setup_version: int, versions: Mapping[str, int]) -> str:
+    """What a plant and some jobs are now, so that a change can be told."""
+    told = ";".join([str(setup_version), *(f"{job}={version}" for job, version in sorted(versions.items()))])
+    return hashlib.sha256(told.encode()).hexdigest()
+
+
+def lock_faults(locks: Iterable[Lock], known: Collection[str]) -> list[Fault]:
+    """Jobs that locks speak of and the order does not."""
+    return [
+        Fault("should be a job of the order", field=f"locks[{idx}].{field}", value=job)
+        for idx, lock in enumerate(locks)
+        for field, job in jobs_of(lock)
+        if job not in known
+    ]
+
+
+def _of_line(lines: Iterable[LineRuns], sequence: str, line: str) -> LineRuns:
+    found = next((each for each in lines if each.line == line), None)
+    if found is None:
+        raise NotStored(f"lines of sequence {sequence}", line)
+    return found
+
+
+def _named_order(view: View, sequence: str) -> NamedOrder:
+    """A kept sequence as an order to be costed, called by its id."""
+    order = order_of(sequences.read(view, sequence).plan.sequence)
+    return NamedOrder(
+        name=sequence,
+        lines=tuple(
+            LineToCost(
+                line=line.line,
+                runs=tuple(RunToCost(job=run.job, stations=run.stations, lot=run.lot) for run in line.runs),
+            )
+            for line in order.lines
+        ),
+        left_out=order.left_out,
+        left_out_lots=tuple(LotNotToRun(job=left.job, lot=left.lot) for left in order.left_out_lots),
+    )
+
+
+def _source(shop: Workshop, view: View, names: Collection[str], asked: Costing) -> CostingSource:
+    """Plant and jobs of a costing; what is known of them already is not read again."""
+    plant = shop.plants.of(view)
+    faults = lock_faults(asked.locks, names)
+    if faults:
+        raise BadInput(faults)
+    versions = job_lookup.versions(view, sorted(names))
+    now = shop.now()
+    return CostingSource(
+        plant_key=view.plant,
+        setup_version=plant.setup_version,
+        load_plant=lambda: plant_at(plant.plant, now, []),
+        jobs=versions,
+        load_jobs=lambda missing: _known_jobs(view, missing, versions, plant),
+        now=now,
+    )
+
+
+def _known_jobs(
+    view: View, names: Collection[str], versions: Mapping[str, int], plant: PlantNow
+) -> tuple[Job, ...]:
+    """Jobs of which the plant has all that they name.
+
+    Raises
+    ------
+    BadInput
+        Where one is not stored, or names what the plant does not have.
+    """
+    faults = [
+        Fault("should be a job that is stored", field="job", value=name)
+        for name in names
+        if name not in versions
+    ]
+    found = job_lookup.by_number(view, names)
+    for job in found:
+        missing = plant.codes.missing_of(job)
+        if missing:
+            faults.append(Fault(f"cannot run yet: {'; '.join(missing)}", field="job", value=job.job))
+    if faults:
+        raise BadInput(faults)
+    return tuple(map(laid, found))

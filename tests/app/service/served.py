@@ -1,0 +1,99 @@
+"""The whole service over a real database, and clients of every role."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from fastapi import FastAPI
+from sqlalchemy import URL
+from starlette.testclient import TestClient
+
+from app.contracts.people import AskedKey
+from app.main import service_of
+from app.security import Role
+from app.services import keys, plant_setup
+from app.services.workshop import Workshop
+from app.settings import read_settings
+from app.store.store import Actor, Store
+
+SAMPLES = Path(__file__).parents[3] / "sample_data"
+NOW = datetime(2027, 2, 28, 12, tzinfo=UTC)
+LINE = "H1"
+
+
+@dataclass
+class Served:
+    """A service, and a key of every role for each of its plants."""
+
+    app: FastAPI
+    shop: Workshop
+    plants: tuple[str, ...] = ("main", "other")
+    _clients: dict[tuple[Role | None, str], TestClient] = field(default_factory=dict)
+
+    def asking(self, role: Role | None = Role.ADMIN, plant: str = "main") -> TestClient:
+        """A client with a key of a role, or without one."""
+        if (role, plant) not in self._clients:
+            key = None if role is None else self.key(role, plant)
+            headers = {} if key is None else {"Authorization": f"Bearer {key}"}
+            client = TestClient(self.app, raise_server_exceptions=False, headers=headers)
+            self._clients[role, plant] = client
+        return self._clients[role, plant]
+
+    def key(self, role: Role, plant: str = "main") -> str:
+        """A new key of a role."""
+        line = LINE if role is Role.PRESS else None
+        with self.shop.store.writing(Actor("tests", plant)) as work:
+            return keys.create(work, AskedKey(name=f"the {role.value}", role=role, line=line)).key
+
+
+@contextmanager
+def served(database: URL) -> Iterator[Served]:
+    """The service over a migrated database, with two plants that have nothing yet."""
+    store = Store(database)
+    shop = Workshop(store, now=lambda: NOW)
+    for plant in ("main", "other"):
+        with store.writing(Actor("tests")) as work:
+            plant_setup.create(work, plant)
+    app = service_of(read_settings({}), shop)
+    with TestClient(app):
+        yield Served(app, shop)
+
+
+def send_sample(client: TestClient, sample: str = "small", stock: bool = False) -> None:
+    """Send a sample's plant and its jobs as files."""
+    folder = SAMPLES / sample
+    sent = client.put(
+        "/api/v1/files/plant",
+        content=(folder / "plant.json").read_bytes(),
+        headers={"Content-Type": "application/json"},
+    )
+    assert sent.status_code == 200, sent.text
+    files = ("stock", "jobs") if stock else ("jobs",)
+    for name in files:
+        sent = client.put(
+            f"/api/v1/files/{name}",
+            content=(folder / f"{name}.csv").read_bytes(),
+            headers={"Content-Type": "text/csv"},
+        )
+        assert sent.status_code == 200, sent.text
+
+
+def problem(response: Any, status: int, slug: str) -> dict[str, Any]:
+    """The problem that an answer tells."""
+    assert response.status_code == status, response.text
+    assert response.headers["content-type"] == "application/problem+json"
+    told: dict[str, Any] = json.loads(response.text)
+    assert told["type"] == f"/problems/{slug}", told
+    assert told["status"] == status
+    return told
+
+
+def places(told: Mapping[str, Any]) -> list[str]:
+    """Fields that a problem names."""
+    return [error["field"] for error in told["errors"]]
