@@ -18,7 +18,7 @@ from sqlalchemy import URL, Connection, Engine, text
 
 import migrations
 from app.errors import NotMigrated
-from app.store.engine import connect_to, is_sqlite
+from app.store.engine import connect_to, is_sqlite, reads_only
 
 _ONE_AT_A_TIME = 7_341_952_001
 """Key of PostgreSQL's lock for migrations; any number that nobody else uses."""
@@ -40,7 +40,7 @@ class Standing:
 
 def standing(engine: Engine) -> Standing:
     """How far a database has been migrated; of an empty one `current` is None."""
-    with engine.connect() as connection:
+    with reads_only(engine).connect() as connection:
         return Standing(_current(connection), head())
 
 

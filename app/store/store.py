@@ -8,9 +8,9 @@ from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
-from sqlalchemy import URL, Connection, select, text, update
+from sqlalchemy import URL, Connection, exc, select, text, update
 
-from app.errors import NotStored
+from app.errors import NotStored, StoreUnavailable
 from app.store.engine import connect_to, database_url, is_sqlite, reads_only
 from app.store.tables import PlantRow
 from app.store.turns import Turns
@@ -94,6 +94,15 @@ _HOLD_ONE = text(
 )
 
 
+@contextmanager
+def _reached() -> Iterator[None]:
+    """Say in our words that a database cannot be reached: nobody else knows the library's."""
+    try:
+        yield
+    except (exc.OperationalError, exc.TimeoutError) as error:
+        raise StoreUnavailable(f"The database is busy or cannot be reached: {error.args[0]}") from error
+
+
 class Store:
     """A database.
 
@@ -115,15 +124,27 @@ class Store:
 
     @contextmanager
     def reading(self, plant: str | None = None) -> Iterator[View]:
-        """A transaction that only reads, and sees one state of the database from its first look on."""
-        with self._reader.begin() as connection:
+        """A transaction that only reads, and sees one state of the database from its first look on.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database cannot be reached.
+        """
+        with _reached(), self._reader.begin() as connection:
             yield View(connection, plant, self._number(connection, plant))
 
     @contextmanager
     def writing(self, actor: Actor) -> Iterator[Work]:
-        """A transaction that writes: committed at the end, undone by any exception."""
+        """A transaction that writes: committed at the end, undone by any exception.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database cannot be reached, or others write for too long.
+        """
         turn = self._turns.turn() if self._turns else nullcontext()
-        with turn, self.engine.begin() as connection:
+        with turn, _reached(), self.engine.begin() as connection:
             plant = self._number(connection, actor.plant)
             yield Work(connection, actor.plant, plant, actor, self._clock())
 

@@ -55,7 +55,7 @@ def planted_postgresql(postgresql: Server, migrated_postgresql: str) -> str:
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     """A store with two plants, here and elsewhere, on SQLite and on PostgreSQL."""
     if request.param == SQLITE:
-        path = tmp_path / "runwright.db"
+        path = tmp_path / "planted.db"
         shutil.copyfile(request.getfixturevalue("planted_sqlite"), path)
         store = Store(f"sqlite:///{path}", Clock())
         yield store

@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 
 from app.contracts.cursors import Cursor
-from app.contracts.posted_jobs import JobStatus
+from app.contracts.posted_jobs import JobStatus, PostedJob
 from app.errors import BadInput
 from app.store import jobs as job_store
 from app.store import records
+from app.store.kind import Kind
 from app.store.kinds import DELIVERIES, JOBS, ROLLS
 from app.store.listing import Query
 from app.store.store import Store
@@ -33,9 +34,9 @@ def keys(store: Store, limit: int = 3, **asked: Any) -> list[str]:
             assert len(page.items) == limit
 
 
-def post(store: Store, *items: object) -> None:
+def post(store: Store, *items: PostedJob) -> None:
     with store.writing(MIS) as work:
-        records.upsert(work, JOBS, list(items))  # type: ignore[arg-type]
+        records.upsert(work, JOBS, items)
 
 
 def test_a_list_is_by_key_and_whole(store: Store) -> None:
@@ -50,7 +51,7 @@ def test_what_is_listed_is_what_is_stored(store: Store) -> None:
     post(store, job(revision=4), job("J-2", quantity=3))
     with store.reading("here") as view:
         page = records.listed(view, JOBS, Query())
-        assert page.items == (records.read(view, JOBS, "J-1"), records.read(view, JOBS, "J-2"))
+        assert page.items == (records.require(view, JOBS, "J-1"), records.require(view, JOBS, "J-2"))
     assert page.items[0].item == job(revision=4)
     assert page.next_cursor is None
 
@@ -160,7 +161,8 @@ def test_plants_do_not_see_each_others_lists(store: Store) -> None:
 def test_every_kind_is_listed_by_all_its_sorts(store: Store) -> None:
     with store.writing(MIS) as work:
         records.upsert(work, ROLLS, [roll("R-2"), roll("R-1", substrate="PP-W60")])
-        for kind in (JOBS, ROLLS, DELIVERIES):
+        kinds: tuple[Kind[Any], ...] = (JOBS, ROLLS, DELIVERIES)
+        for kind in kinds:
             for sort in kind.sorts:
                 for direction in ("", "-"):
                     records.listed(work, kind, Query(sort=direction + sort))

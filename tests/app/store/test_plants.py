@@ -116,9 +116,9 @@ def test_the_set_up_is_changed_by_who_read_its_version(store: Store) -> None:
 
 
 def test_a_name_is_given_once(store: Store) -> None:
-    with pytest.raises(VersionConflict, match="plants “here” is there already"):
-        with store.writing(Actor("Ann")) as work:
-            plants.create(work, "here", sample_plant())
+    refused = pytest.raises(VersionConflict, match="plants “here” is there already")
+    with refused, store.writing(Actor("Ann")) as work:
+        plants.create(work, "here", sample_plant())
     with store.reading() as view:
         assert plants.names(view) == ("elsewhere", "here")
         with pytest.raises(NotStored):

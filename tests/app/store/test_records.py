@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from sqlalchemy import text
 
-from app.contracts.posted_jobs import JobStatus, StoredJob
+from app.contracts.posted_jobs import JobStatus, PostedJob, StoredJob
 from app.contracts.stored import Done, Outcome
 from app.errors import NotStored, OlderRevision, VersionConflict
 from app.store import records
@@ -14,9 +14,9 @@ from app.store.store import Store
 from tests.app.store.things import ANN, ELSEWHERE, MIS, NOON, job, jobs, roll
 
 
-def post(store: Store, *items: object, each: bool = False) -> list[Outcome]:
+def post(store: Store, *items: PostedJob, each: bool = False) -> list[Outcome]:
     with store.writing(MIS) as work:
-        return records.upsert(work, JOBS, list(items), each=each)  # type: ignore[arg-type]
+        return records.upsert(work, JOBS, items, each=each)
 
 
 def read(store: Store, number: str = "J-1") -> StoredJob | None:
@@ -121,9 +121,13 @@ def test_thousands_come_and_are_changed_in_one_call(store: Store) -> None:
 
 
 def test_nothing_is_written_where_an_exception_ends_the_transaction(store: Store) -> None:
-    with pytest.raises(RuntimeError), store.writing(MIS) as work:
-        records.upsert(work, JOBS, [job()])
-        raise RuntimeError
+    def fail_after_writing() -> None:
+        with store.writing(MIS) as work:
+            records.upsert(work, JOBS, [job()])
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        fail_after_writing()
     assert read(store) is None
 
 

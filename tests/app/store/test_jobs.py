@@ -1,0 +1,82 @@
+"""Jobs are open until they are cancelled or finished."""
+
+from __future__ import annotations
+
+import pytest
+
+from app.contracts.posted_jobs import Cancellation, JobStatus
+from app.contracts.stored import Done
+from app.errors import NotStored, OlderRevision, VersionConflict
+from app.store import audit, jobs, records
+from app.store.kinds import JOBS
+from app.store.listing import Query
+from app.store.store import Store
+from tests.app.store.things import ELSEWHERE, MIS, job
+
+WHY = Cancellation(reason="the customer said so", revision=4)
+
+
+@pytest.fixture
+def filled(store: Store) -> Store:
+    """A store with jobs J-1 to J-3 here and J-4 elsewhere."""
+    with store.writing(MIS) as work:
+        records.upsert(work, JOBS, [job(f"J-{number}", revision=3) for number in (1, 2, 3)])
+    with store.writing(ELSEWHERE) as work:
+        records.upsert(work, JOBS, [job("J-4")])
+    return store
+
+
+def test_a_cancelled_job_is_kept_and_not_open(filled: Store) -> None:
+    with filled.writing(MIS) as work:
+        cancelled = jobs.cancel(work, "J-2", WHY, 1)
+        assert (cancelled.status, cancelled.version, cancelled.item.revision) == (JobStatus.CANCELLED, 2, 4)
+        assert cancelled.item == job("J-2", revision=4)
+        assert [item.job for item in jobs.open_jobs(work)] == ["J-1", "J-3"]
+        assert jobs.read(work, "J-2") == cancelled
+
+
+def test_cancelling_is_told_in_the_audit(filled: Store) -> None:
+    with filled.writing(MIS) as work:
+        jobs.cancel(work, "J-2", WHY)
+        entry = audit.entries(work, Query(filters={"resource": "jobs"})).items[0]
+    assert entry.action == "cancelled"
+    assert entry.before is not None
+    assert entry.after is not None
+    assert (entry.before["status"], entry.after["status"]) == ("open", "cancelled")
+    assert entry.after["cancel_reason"] == "the customer said so"
+
+
+def test_cancelling_once_more_changes_nothing(filled: Store) -> None:
+    with filled.writing(MIS) as work:
+        once = jobs.cancel(work, "J-2", WHY)
+        assert jobs.cancel(work, "J-2", WHY) == once
+        assert jobs.cancel(work, "J-2", Cancellation(reason=WHY.reason)) == once
+
+
+def test_a_cancellation_older_than_the_job_is_refused(filled: Store) -> None:
+    with pytest.raises(OlderRevision, match="should be above 3"), filled.writing(MIS) as work:
+        jobs.cancel(work, "J-2", Cancellation(revision=2))
+    with pytest.raises(VersionConflict), filled.writing(MIS) as work:
+        jobs.cancel(work, "J-2", WHY, 9)
+    with pytest.raises(NotStored), filled.writing(MIS) as work:
+        jobs.cancel(work, "J-4", WHY)
+
+
+def test_a_job_that_is_posted_anew_stays_cancelled_until_it_is_opened(filled: Store) -> None:
+    with filled.writing(MIS) as work:
+        jobs.cancel(work, "J-2", WHY)
+        (outcome,) = records.upsert(work, JOBS, [job("J-2", revision=5, quantity=1)])
+        assert outcome.done is Done.UPDATED
+        found = jobs.read(work, "J-2")
+        assert found is not None
+        assert found.status is JobStatus.CANCELLED
+        assert jobs.set_status(work, "J-2", JobStatus.OPEN).status is JobStatus.OPEN
+        entry = audit.entries(work, Query(filters={"resource": "jobs"})).items[1]
+    assert entry.after is not None
+    assert entry.after["status"] == "cancelled"
+
+
+def test_open_jobs_may_be_asked_for_by_number(filled: Store) -> None:
+    with filled.reading("here") as view:
+        assert [item.job for item in jobs.open_jobs(view, ["J-3", "J-1", "J-4", "J-9"])] == ["J-1", "J-3"]
+        assert jobs.open_jobs(view, []) == []

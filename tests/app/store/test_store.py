@@ -1,0 +1,145 @@
+"""Several write at once, and nothing is lost."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.contracts.stored import Done, Outcome
+from app.errors import StoreUnavailable
+from app.store import idempotency, records
+from app.store.idempotency import GivenAnswer
+from app.store.kinds import JOBS, ROLLS
+from app.store.store import Store
+from app.store.turns import Turns
+from tests.app.store.things import MIS, job, roll
+
+WRITERS, TURNS = 4, 15
+
+
+def together(act: Callable[[int], None], count: int = WRITERS) -> None:
+    """Let several threads act at once; the first of their exceptions is raised."""
+    failed: list[BaseException] = []
+    start = threading.Barrier(count)
+
+    def run(number: int) -> None:
+        start.wait()
+        try:
+            act(number)
+        except BaseException as error:
+            failed.append(error)
+
+    threads = [threading.Thread(target=run, args=(number,)) for number in range(count)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    if failed:
+        raise failed[0]
+
+
+def test_four_writers_that_read_and_then_write_lose_nothing(store: Store) -> None:
+    with store.writing(MIS) as work:
+        records.upsert(work, ROLLS, [roll(length_m=1)])
+
+    def lengthen(_: int) -> None:
+        for _ in range(TURNS):
+            with store.writing(MIS) as work:
+                work.hold("rolls", ["R-1"])
+                found = records.require(work, ROLLS, "R-1")
+                longer = found.item.model_copy(update={"length_m": found.item.length_m + 1})
+                records.replace(work, ROLLS, longer, found.version)
+
+    together(lengthen)
+    with store.reading("here") as view:
+        found = records.require(view, ROLLS, "R-1")
+    assert found.item.length_m == 1 + WRITERS * TURNS
+    assert found.version == 1 + WRITERS * TURNS
+
+
+def test_the_same_new_job_posted_by_four_at_once_is_made_once(store: Store) -> None:
+    outcomes: list[Outcome] = []
+
+    def post(number: int) -> None:
+        for turn in range(TURNS):
+            sent = [job(f"J-{turn}", revision=1)]
+            if number % 2:
+                sent.append(job(f"J-{number}-{turn}", revision=1))
+            with store.writing(MIS) as work:
+                outcomes.extend(records.upsert(work, JOBS, sent)[:1])
+
+    together(post)
+    done = [outcome.done for outcome in outcomes]
+    assert done.count(Done.CREATED) == TURNS
+    assert done.count(Done.UNCHANGED) == (WRITERS - 1) * TURNS
+
+
+def test_a_request_that_comes_twice_at_once_is_done_once(store: Store) -> None:
+    done: list[int] = []
+
+    def ask(number: int) -> None:
+        with store.writing(MIS) as work:
+            if idempotency.given(work, "MIS", "k") is None:
+                done.append(number)
+                idempotency.give(work, "MIS", "k", GivenAnswer("POST /", "", 201, (), b""))
+
+    together(ask)
+    assert len(done) == 1
+
+
+def test_everything_of_a_transaction_was_written_at_one_moment(store: Store) -> None:
+    with store.writing(MIS) as work:
+        records.upsert(work, ROLLS, [roll("R-1")])
+        records.upsert(work, JOBS, [job()])
+        moments = {
+            records.require(work, ROLLS, "R-1").updated_at,
+            records.require(work, JOBS, "J-1").updated_at,
+        }
+        assert moments == {work.at}
+
+
+def test_turns_are_taken_in_the_order_of_asking() -> None:
+    turns = Turns()
+    asked, served = threading.Semaphore(0), list[int]()
+
+    def wait(number: int) -> None:
+        with turns.turn():
+            served.append(number)
+
+    threads = [threading.Thread(target=wait, args=(number,)) for number in range(8)]
+    waiting: Any = turns._waiting  # noqa: SLF001
+    with turns.turn():
+        for number, thread in enumerate(threads):
+            thread.start()
+            while len(waiting) <= number:
+                asked.acquire(timeout=0.001)
+    for thread in threads:
+        thread.join()
+    assert served == list(range(8))
+
+
+def test_a_turn_is_handed_on_after_an_exception() -> None:
+    turns = Turns()
+    with pytest.raises(RuntimeError), turns.turn():
+        raise RuntimeError
+    with turns.turn():
+        pass
+
+
+def test_a_database_that_others_keep_is_told_in_our_words(
+    tmp_path: Path, migrated_sqlite: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.store.engine.BUSY_MS", 10)
+    path = tmp_path / "busy.db"
+    path.write_bytes(migrated_sqlite.read_bytes())
+    first, second = Store(f"sqlite:///{path}"), Store(f"sqlite:///{path}")
+    with first.writing(MIS), pytest.raises(StoreUnavailable, match="locked"), second.writing(MIS):
+        pass
+    with second.writing(MIS):
+        pass
+    first.close()
+    second.close()
