@@ -119,10 +119,15 @@ def _sequence(scheduler: Scheduler, state: State) -> Sequence:
     return Sequence(
         lines=lines,
         left_out=_left_out(problem, state),
-        broken_locks=tuple(str(lock) for lock in broken_locks(problem.locks, placed_jobs(scheduler, state))),
+        broken_locks=_broken_locks(scheduler, state),
         cost=cost,
         weighed_eur=_weighed_eur(problem, scheduler.weights, lines, waste_um, late_eur),
     )
+
+
+def _broken_locks(scheduler: Scheduler, state: State) -> tuple[str, ...]:
+    locks = scheduler.problem.locks
+    return tuple(map(str, broken_locks(locks, placed_jobs(scheduler, state)))) if locks else ()
 
 
 def ending_events(events_by_line: list[list[Event]]) -> dict[int, Event]:
@@ -151,6 +156,10 @@ def placed_jobs(scheduler: Scheduler, state: State) -> Iterable[PlacedJob]:
         )
 
 
+WHOLE: list[Lot | None] = [None]
+"""What is placed of a job of which all is."""
+
+
 def _left_out(problem: Problem, state: State) -> tuple[LeftOut, ...]:
     placed: dict[int, list[Lot | None]] = {}
     for event in state.events:
@@ -160,7 +169,9 @@ def _left_out(problem: Problem, state: State) -> tuple[LeftOut, ...]:
         dropped.setdefault(drop.plan.placement.job_idx, {})[drop.plan.lot] = drop.reason
     left_out: list[LeftOut] = []
     for job_idx in range(len(problem.jobs)):
-        left_out += _left_out_of(problem, job_idx, placed.get(job_idx, []), dropped.get(job_idx, {}))
+        here = placed.get(job_idx, [])
+        if here != WHOLE:
+            left_out += _left_out_of(problem, job_idx, here, dropped.get(job_idx, {}))
     return tuple(left_out)
 
 

@@ -46,8 +46,10 @@ class Calendar:
             return 0
         if not self.closures:
             return end_ms - start_ms
+        index = bisect_right(self.closures, (start_ms, _FAR_MS)) - 1
+        if index < 0 or self.closures[index][1] <= start_ms:
+            index += 1
         closed_ms = 0
-        index = max(0, bisect_right(self.closures, (start_ms, _FAR_MS)) - 1)
         while index < len(self.closures) and self.closures[index][0] < end_ms:
             closure_start_ms, closure_end_ms = self.closures[index]
             closed_ms += max(0, min(closure_end_ms, end_ms) - max(closure_start_ms, start_ms))

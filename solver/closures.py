@@ -22,6 +22,10 @@ def through_closures(
     if not line.calendar.closures:
         print_start_ms = start_ms + changeover_ms
         return print_start_ms, print_start_ms + work_ms, ()
+    print_start_ms, end_ms = start_ms + changeover_ms, start_ms + changeover_ms + work_ms
+    closure = line.calendar.closure_from(start_ms)
+    if closure is None or end_ms <= closure[0]:
+        return print_start_ms, end_ms, ()
     print_start_ms, in_changeover = _advance(line, start_ms, changeover_ms, during_run=False)
     end_ms, in_run = _advance(line, print_start_ms, work_ms, during_run=True)
     return print_start_ms, end_ms, (*in_changeover, *in_run)

@@ -15,9 +15,10 @@ def make_ready_ms(durations_ms: tuple[Fraction, ...], hands: int) -> Fraction:
     Exact (the problem P||Cmax): 3, 3, 2, 2, 2 minutes on two hands take 6, where giving the longest
     task to the first free hand takes 7.
     """
-    checks = Checks("make-ready")
-    checks.positive_or_none("hands", hands)
-    checks.done()
+    if hands < 1:
+        checks = Checks("make-ready")
+        checks.positive_or_none("hands", hands)
+        checks.done()
     if not durations_ms:
         return Fraction(0)
     if hands == 1:

@@ -165,11 +165,11 @@ class Changeover:
 
     @property
     def spoil_before_um(self) -> int:
-        return sum(end - start for start, end in self.spoil_before)
+        return sum(end - start for start, end in self.spoil_before) if self.spoil_before else 0
 
     @property
     def spoil_after_um(self) -> int:
-        return sum(end - start for start, end in self.spoil_after)
+        return sum(end - start for start, end in self.spoil_after) if self.spoil_after else 0
 
     @property
     def outgoing_waste_um(self) -> int:

@@ -11,7 +11,7 @@ from solver.problem import Problem
 from solver.run_plan import RunPlan
 from solver.sequence import Changeover, Mode, Stock, Task
 from solver.splits import cheapest_changeover
-from solver.tooling import EMPTY, Loaded, asleep, counted_at, loaded_after, station_task
+from solver.tooling import EMPTY, Loaded, Needs, asleep, counted_at, loaded_after, station_task
 from solver.weights import Weights
 
 Holding = tuple[int, ...]
@@ -84,6 +84,7 @@ class Setups:
         self._numbers: dict[Loaded, int] = {}
         self._loaded: list[Loaded] = []
         self._transitions: dict[tuple[int, int, int], Transition] = {}
+        self._needed: dict[tuple[int, int, Needs, int], Transition] = {}
         self._settings: dict[tuple[int, Holding], Setting] = {}
         self._held: dict[Holding, int] = {}
         self._setups: dict[tuple[object, ...], Setup] = {}
@@ -161,16 +162,20 @@ class Setups:
         key = (plan.idx, position, number)
         transition = self._transitions.get(key)
         if transition is None:
-            transition = self._transitions[key] = self._work_out(plan, position, number)
+            station_idx, needs = plan.used[position], plan.needs[position]
+            needed = (plan.line_idx, station_idx, needs, number)
+            transition = self._needed.get(needed)
+            if transition is None:
+                transition = self._needed[needed] = self._work_out(plan.line_idx, station_idx, needs, number)
+            self._transitions[key] = transition
         return transition
 
-    def _work_out(self, plan: RunPlan, position: int, number: int) -> Transition:
-        line = self._problem.plant.lines[plan.line_idx]
-        station_idx = plan.used[position]
+    def _work_out(self, line_idx: int, station_idx: int, needs: Needs, number: int) -> Transition:
+        line = self._problem.plant.lines[line_idx]
         before = self._loaded[number]
-        after = loaded_after(line.stations[station_idx], before, plan.needs[position])
+        after = loaded_after(line.stations[station_idx], before, needs)
         return Transition(
-            task=station_task(self._problem, line, station_idx, before, plan.needs[position]),
+            task=station_task(self._problem, line, station_idx, before, needs),
             after=self.number(after),
             removed=tuple(
                 (tool.key, tool.aspect_idx)

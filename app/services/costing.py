@@ -147,9 +147,7 @@ class _Remembered:
         """An order of that queue."""
         if self._known is None:
             raise RuntimeError("a queue of a plant that is not known")
-        run_order = order.run_order
-        _refuse_faulty(queue.question, run_order)
-        return self._known.costed(queue, run_order, asked.goal, rolls=asked.rolls)
+        return self._known.costed(queue, order, asked.goal, _refuse_faulty, rolls=asked.rolls)
 
 
 def _refuse_unknown_jobs(asked: Iterable[str], known: Collection[str]) -> None:
@@ -162,6 +160,7 @@ def _refuse_unknown_jobs(asked: Iterable[str], known: Collection[str]) -> None:
 
 
 def _refuse_faulty(question: Question, order: RunOrder) -> None:
+    """Refuse an order with names that nobody knows, or a job twice."""
     findings = Findings()
     check_order(order, question.plant, question.jobs, None, findings)
     if findings.faults:

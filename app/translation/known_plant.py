@@ -8,10 +8,11 @@ from one version of the plant to the next where that changed nothing of it.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from app.contracts.costings import HandMadeOrder
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
 from app.contracts.orders import RunOrder
@@ -27,6 +28,7 @@ from solver.cheapest_rolls import RolledSequence
 from solver.fits import Fits, lasting
 from solver.roll_plan import RollPlan
 from solver.schedule import Scheduler
+from solver.sequence import Order, Placement
 from solver.weights import GOALS
 
 MOST_JOBS = 20_000
@@ -48,12 +50,53 @@ class KnownJob:
     undated: solver_jobs.Job
 
 
+Check = Callable[[Question, RunOrder], None]
+"""Refuses an order of a queue with lines, jobs or stations that are unknown, or a job twice."""
+Seat = tuple[str, str, tuple[str, ...] | None]
+"""A line, a job that is to run there whole, and its stations, if they are said."""
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A queue that was asked about, with a scheduler for every goal."""
+    """A queue that was asked about; a scheduler for every goal; where its jobs were placed so far."""
 
     question: Question
     schedulers: dict[Goal, Scheduler] = field(default_factory=dict)
+    seats: dict[Seat, Placement] = field(default_factory=dict)
+
+    def placed_before(self, order: HandMadeOrder) -> Order | None:
+        """Placements of an order that has every job once, each where it was found before that it can run;
+        None: it has to be looked at closely.
+        """
+        if order.left_out_lots:
+            return None
+        lines: list[tuple[Placement, ...]] = [()] * len(self.question.problem.plant.lines)
+        named = list(order.left_out)
+        for line_order in order.lines:
+            line, placements = line_order.line, []
+            for run in line_order.runs:
+                placed = None if run.lot else self.seats.get((line, run.job, run.stations))
+                if placed is None:
+                    return None
+                placements.append(placed)
+                named.append(run.job)
+            lines[self.question.problem.line_idx[line]] = tuple(placements)
+        job_idx = self.question.problem.job_idx
+        if len(named) != len(job_idx) or set(named) != job_idx.keys():
+            return None
+        return tuple(lines)
+
+    def placed(self, order: HandMadeOrder, check: Check) -> Order:
+        """Placements of an order that is looked at closely; they are remembered."""
+        run_order = order.run_order
+        check(self.question, run_order)
+        placements = self.question.placements(run_order)
+        for line_order in order.lines:
+            line_placements = placements[self.question.problem.line_idx[line_order.line]]
+            for run, placed in zip(line_order.runs, line_placements, strict=True):
+                if placed.lot is None:
+                    self.seats[line_order.line, run.job, run.stations] = placed
+        return placements
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,19 +154,21 @@ class KnownPlant:
         self._asked.move_to_end(key)
         return asked
 
-    def costed(self, asked: Asked, order: RunOrder, goal: Goal, *, rolls: bool) -> Costed:
+    def costed(self, asked: Asked, order: HandMadeOrder, goal: Goal, check: Check, *, rolls: bool) -> Costed:
         """An order with its rolls, if they are to be chosen and there are any; else by usual rolls.
 
         Raises
         ------
         BadInput
-            Where plant or jobs contradict themselves, a job cannot run where the order has it, or is missing.
+            What the check raises; where plant or jobs contradict themselves, a job cannot run where the order
+            has it, or is missing.
         """
         question = asked.question
+        placements = asked.placed_before(order) or asked.placed(order, check)
         if rolls and question.problem.plant.has_rolls:
-            rolled = question.rolled(order, goal)
+            rolled = question.with_rolls(placements, goal)
         else:
-            sequence = account_with(self._scheduler(asked, goal), question.placements(order))
+            sequence = account_with(self._scheduler(asked, goal), placements)
             rolled = RolledSequence(question.problem, RollPlan(sequence, (), settled=True))
         return Costed(rolled, question.clock, self.plant.site.name, goal, GOALS[goal])
 

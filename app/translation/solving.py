@@ -183,7 +183,10 @@ class Question:
         BadInput
             Where a job cannot run where the order has it, or is missing.
         """
-        placements = self.placements(order)
+        return self.with_rolls(self.placements(order), goal)
+
+    def with_rolls(self, placements: Order, goal: contracts.Goal) -> RolledSequence:
+        """The same of an order in placements."""
         rolled = self._last_rolled.get((placements, goal))
         if rolled is None:
             rolled = RolledSequence(*cheapest_rolls(self.problem, placements, GOALS[goal]))
