@@ -148,11 +148,8 @@ class Scheduler:
         self, plans: Plans, state: State, limit_eur: float, keep: list[State] | None
     ) -> Dropped | Deadlock | None:
         """Place every run that has not been dropped; the first that never can start ends it."""
-        left_eur = sum(
-            self.weighing.floor_eur(plan)
-            for line_idx, line_plans in enumerate(plans)
-            for plan in line_plans[state.next_idx[line_idx] :]
-        )
+        is_limited = limit_eur < float("inf")
+        left_eur = self._left_eur(plans, state) if is_limited else 0.0
         while True:
             if keep is not None:
                 keep.append(state.snapshot())
@@ -160,10 +157,19 @@ class Scheduler:
             if not isinstance(step, Event):
                 return step
             self.place(state, step)
-            left_eur -= self.weighing.floor_eur(step.plan)
-            if state.eur + left_eur > limit_eur:
-                state.eur = float("inf")
-                return None
+            if is_limited:
+                left_eur -= self.weighing.floor_eur(step.plan)
+                if state.eur + left_eur > limit_eur:
+                    state.eur = float("inf")
+                    return None
+
+    def _left_eur(self, plans: Plans, state: State) -> float:
+        """What the runs still to be placed cost at least."""
+        return sum(
+            self.weighing.floor_eur(plan)
+            for line_idx, line_plans in enumerate(plans)
+            for plan in line_plans[state.next_idx[line_idx] :]
+        )
 
     def trailing_clean_down_ms(self, line_idx: int, last: RunPlan | None) -> int:
         """Cleaning behind a line's last run, when that was low-migration work."""
@@ -461,13 +467,14 @@ class Scheduler:
         for stock, length_um in event.drawn:
             state.drawn[stock] += length_um
         first = not state.events
+        # A step that fetches nothing has all its copies at its own stations: others' moves are nothing to it.
         for other_idx, step in enumerate(state.pending):
             if step is not None and (
                 first
                 or other_idx == line_idx
                 or not isinstance(step, Event)
                 or self._earlier
-                or not moved_keys.isdisjoint(step.plan.tool_places)
+                or (step.fetched and not moved_keys.isdisjoint(step.plan.tool_places))
                 or (event.drawn and self._lacking(state, step) is not None)
             ):
                 state.pending[other_idx] = None

@@ -6,7 +6,6 @@ translated jobs and changeovers are remembered, for several plants. What comes o
 
 from __future__ import annotations
 
-import json
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Hashable, Iterable, Mapping
 from dataclasses import dataclass
@@ -24,7 +23,7 @@ from app.contracts.plant import Plant
 from app.errors import BadInput, Fault
 from app.intake.findings import Findings
 from app.intake.order_file import check_order
-from app.translation.brief import brief_sequence, brief_totals
+from app.translation.brief import brief_sequence, brief_totals, json_text
 from app.translation.known_plant import Asked, KnownPlant
 from app.translation.sequences import Costed
 from app.translation.solving import Question
@@ -85,7 +84,7 @@ class Costings:
         with known.lock:
             queue = known.queue(source, asked)
             costed = known.costed(queue, asked, asked)
-            return _json(brief_sequence(costed, detail=asked.detail))
+            return brief_sequence(costed, detail=asked.detail).encode()
 
     def compare(self, source: CostingSource, asked: OrdersToCompare) -> bytes:
         """Several orders of the same jobs side by side: a `ComparedOrders` as JSON.
@@ -101,7 +100,7 @@ class Costings:
             costed = [known.costed(queue, asked, order) for order in asked.orders]
             briefs = [brief_totals(each) for each in costed]
         first = costed[0]
-        return _json(
+        return json_text(
             {
                 "start": first.clock.moment(0).isoformat(),
                 "goal": asked.goal.value,
@@ -111,7 +110,7 @@ class Costings:
                     for order, brief in zip(asked.orders, briefs, strict=True)
                 ],
             }
-        )
+        ).encode()
 
     def _remembered(self, source: CostingSource) -> _Remembered:
         with self._lock:
@@ -135,11 +134,12 @@ class _Remembered:
         _refuse_unknown_jobs(asked.jobs, source.jobs)
         known = self._known
         if known is None or self._version != source.setup_version:
-            known = self._known = KnownPlant(source.load_plant(), None if known is None else known.fits)
+            known = self._known = KnownPlant(source.load_plant(), known)
             self._version = source.setup_version
         missing = known.unknown(source.jobs)
         if missing:
             known.learn(source.load_jobs(missing), source.jobs)
+            known.forget_jobs(but=source.jobs)
         start = at_site(known.plant.site.begins(asked.start, source.now), known.plant.site.zone_info)
         return known.asked(start, source.jobs, asked.locks, source.in_force)
 
@@ -173,7 +173,3 @@ def _more(cost: Mapping[str, Any], than: Mapping[str, Any]) -> dict[str, float]:
         part: Decimal(str(cost[part])) - Decimal(str(than[part])) for part in MoreCost.model_fields
     }
     return MoreCost(**differences).model_dump(mode="json")
-
-
-def _json(value: Mapping[str, Any]) -> bytes:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode()

@@ -6,6 +6,7 @@ totals the sums of the parts shown. They are summed up in whole µm and milliont
 
 from __future__ import annotations
 
+import json
 from fractions import Fraction
 from typing import Any, NamedTuple
 
@@ -29,8 +30,8 @@ Json = dict[str, Any]
 MILLION = 10**6
 
 
-def brief_sequence(costed: Costed, *, detail: bool = False) -> Json:
-    """An order's lines, runs, cost and totals."""
+def brief_sequence(costed: Costed, *, detail: bool = False) -> str:
+    """An order's lines, runs, cost and totals as JSON."""
     return _Brief(costed).told(detail=detail)
 
 
@@ -62,10 +63,12 @@ class _Brief:
         self._problem = costed.problem
         self._lots = lots_by_job(costed.sequence)
         self._text = ClockTexts(costed.clock).text
+        self._quoted: dict[str, str] = {}
+        self._listed: dict[tuple[str, ...], str] = {}
 
-    def told(self, *, detail: bool) -> Json:
+    def told(self, *, detail: bool) -> str:
         costed, runs = self._costed, self.runs()
-        return {
+        head = {
             "site": costed.site,
             "zone": costed.clock.zone.key,
             "start": self._text(0),
@@ -73,8 +76,9 @@ class _Brief:
             "by_usual_rolls": self._problem.chosen_rolls is None,
             **self.without_runs(runs),
             "lines": [self._line(line) for line in self._sequence.lines],
-            "runs": [self._run(run, position, figures, detail) for run, position, figures in runs],
         }
+        told = ",".join([self._run(run, position, figures, detail) for run, position, figures in runs])
+        return f'{json_text(head)[:-1]},"runs":[{told}]}}'
 
     def without_runs(self, runs: list[tuple[Run, int, RunFigures]]) -> Json:
         sequence = self._sequence
@@ -106,47 +110,52 @@ class _Brief:
                 stock = run.stock
         return found
 
-    def _run(self, run: Run, position: int, figures: RunFigures, detail: bool) -> Json:
-        text = self._text
-        told = {
-            "job": run.job,
-            "lot": self._lot(run.job, run.lot),
-            "line": run.line,
-            "position": position,
-            "stations": run.stations,
-            "substrate": run.stock.substrate,
-            "width_mm": _number(run.stock.width_um, 1000),
-            "changeover_start": text(run.changeover_start_ms),
-            "print_start": text(run.print_start_ms),
-            "end": text(run.end_ms),
-            "press_due": None if run.press_due_ms is None else text(run.press_due_ms),
-            "late_min": _number(figures.late_min6),
-            "late_eur": plain_number(rounded(run.late_eur)) if run.late_eur else 0,
-            "wait_min": _number(_min6(run.wait_ms)),
-            "changeover_min": _number(figures.changeover_min6),
-            "run_min": _number(figures.run_min6),
-            "roll_end_min": _number(figures.roll_end_min6),
-            "interruption_min": _number(figures.interruption_min6),
-            "roll_ends": len(run.roll_ends),
-            "stops": figures.stops,
-            "web_m": _number(run.web_um),
-            "waste_m": _number(figures.waste_um),
-            "joined": run.changeover is not None and run.changeover.joined,
-            "moved": run.moved,
-        }
-        return told | self._detail(run) if detail else told
+    def _run(self, run: Run, position: int, figures: RunFigures, detail: bool) -> str:
+        """A run as JSON; written out, since there are many and somebody waits."""
+        text, quote = self._text, self._quote
+        lot, stations = self._lot(run.job, run.lot), self._listed.get(run.stations)
+        if stations is None:
+            stations = self._listed[run.stations] = json_text(run.stations)
+        late_eur = plain_number(rounded(run.late_eur)) if run.late_eur else 0
+        due = "null" if run.press_due_ms is None else f'"{text(run.press_due_ms)}"'
+        joined = run.changeover is not None and run.changeover.joined
+        return (
+            f'{{"job":{quote(run.job)},"lot":{"null" if lot is None else json_text(lot)},'
+            f'"line":{quote(run.line)},"position":{position},"stations":{stations},'
+            f'"substrate":{quote(run.stock.substrate)},"width_mm":{_number(run.stock.width_um, 1000)},'
+            f'"changeover_start":"{text(run.changeover_start_ms)}",'
+            f'"print_start":"{text(run.print_start_ms)}","end":"{text(run.end_ms)}","press_due":{due},'
+            f'"late_min":{_number(figures.late_min6)},"late_eur":{late_eur},'
+            f'"wait_min":{_number(_min6(run.wait_ms))},'
+            f'"changeover_min":{_number(figures.changeover_min6)},"run_min":{_number(figures.run_min6)},'
+            f'"roll_end_min":{_number(figures.roll_end_min6)},'
+            f'"interruption_min":{_number(figures.interruption_min6)},'
+            f'"roll_ends":{len(run.roll_ends)},"stops":{figures.stops},'
+            f'"web_m":{_number(run.web_um)},"waste_m":{_number(figures.waste_um)},'
+            f'"joined":{"true" if joined else "false"},"moved":{"true" if run.moved else "false"}'
+            f"{self._detail(run) if detail else ''}}}"
+        )
 
-    def _detail(self, run: Run) -> Json:
+    def _detail(self, run: Run) -> str:
         changeover = changeover_contract(run.changeover) if run.changeover else None
         roll_end = changeover_contract(run.roll_ends[0].changeover) if run.roll_ends else None
-        return {
-            "changeover": changeover and changeover.model_dump(mode="json"),
-            "roll_end": roll_end and roll_end.model_dump(mode="json"),
+        clock = self._costed.clock
+        told = {
+            "changeover": None if changeover is None else changeover.model_dump(mode="json"),
+            "roll_end": None if roll_end is None else roll_end.model_dump(mode="json"),
             "interruptions": [
-                interruption_contract(interruption, self._costed.clock).model_dump(mode="json")
+                interruption_contract(interruption, clock).model_dump(mode="json")
                 for interruption in run.interruptions
             ],
         }
+        return f",{json_text(told)[1:-1]}"
+
+    def _quote(self, text: str) -> str:
+        """A text as JSON has it."""
+        quoted = self._quoted.get(text)
+        if quoted is None:
+            quoted = self._quoted[text] = json_text(text)
+        return quoted
 
     def _line(self, line: LineRuns) -> Json:
         return {
@@ -189,6 +198,14 @@ class _Brief:
 
 
 NONE = RunFigures(0, 0, 0, 0, 0, 0, 0, 0)
+
+
+def json_text(value: object) -> str:
+    """A value as JSON; what has no place there is refused."""
+    return _ENCODER.encode(value)
+
+
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
 def _figures(run: Run, outgoing: Stock | None) -> RunFigures:

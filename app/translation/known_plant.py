@@ -8,7 +8,7 @@ from one version of the plant to the next where that changed nothing of it.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -41,28 +41,31 @@ thousand.
 """
 
 
+Seat = tuple[str, tuple[str, ...] | None]
+"""A line and stations of it, if they are said; else those that come first."""
+
+
 @dataclass(frozen=True, slots=True)
 class KnownJob:
-    """A version of a job, and it for the solver without its times."""
+    """A version of a job, it for the solver without its times, and where it was found to run whole."""
 
     version: int
     job: Job
     undated: solver_jobs.Job
+    seats: dict[Seat, tuple[int, ...]] = field(default_factory=dict)
 
 
 Check = Callable[[Question, RunOrder], None]
 """Refuses an order of a queue with lines, jobs or stations that are unknown, or a job twice."""
-Seat = tuple[str, str, tuple[str, ...] | None]
-"""A line, a job that is to run there whole, and its stations, if they are said."""
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A queue that was asked about; a scheduler for every goal; where its jobs were placed so far."""
+    """A queue that was asked about, its jobs by number, and a scheduler for every goal."""
 
     question: Question
+    jobs: Mapping[str, KnownJob]
     schedulers: dict[Goal, Scheduler] = field(default_factory=dict)
-    seats: dict[Seat, Placement] = field(default_factory=dict)
 
     def placed_before(self, order: HandMadeOrder) -> Order | None:
         """Placements of an order that has every job once, each where it was found before that it can run;
@@ -70,19 +73,22 @@ class Asked:
         """
         if order.left_out_lots:
             return None
-        lines: list[tuple[Placement, ...]] = [()] * len(self.question.problem.plant.lines)
+        problem = self.question.problem
+        lines: list[tuple[Placement, ...]] = [()] * len(problem.plant.lines)
         named = list(order.left_out)
         for line_order in order.lines:
             line, placements = line_order.line, []
             for run in line_order.runs:
-                placed = None if run.lot else self.seats.get((line, run.job, run.stations))
-                if placed is None:
+                known = self.jobs.get(run.job)
+                seat = None if known is None or run.lot else known.seats.get((line, run.stations))
+                if seat is None:
                     return None
-                placements.append(placed)
+                placements.append(Placement(problem.job_idx[run.job], seat))
                 named.append(run.job)
-            lines[self.question.problem.line_idx[line]] = tuple(placements)
-        job_idx = self.question.problem.job_idx
-        if len(named) != len(job_idx) or set(named) != job_idx.keys():
+            line_idx = problem.line_idx[line]
+            lines[line_idx] = tuple(placements)
+            problem.able.update((line_idx, placed.job_idx, placed.stations) for placed in placements)
+        if len(named) != len(problem.job_idx) or set(named) != problem.job_idx.keys():
             return None
         return tuple(lines)
 
@@ -95,7 +101,7 @@ class Asked:
             line_placements = placements[self.question.problem.line_idx[line_order.line]]
             for run, placed in zip(line_order.runs, line_placements, strict=True):
                 if placed.lot is None:
-                    self.seats[line_order.line, run.job, run.stations] = placed
+                    self.jobs[run.job].seats[line_order.line, run.stations] = placed.stations
         return placements
 
 
@@ -115,28 +121,42 @@ class KnownPlant:
 
     Parameters
     ----------
-    fits
-        What is remembered of another version of it; kept where that differs in hours and stock alone.
+    before
+        The version before it, whose jobs need not be loaded again. What they and changeovers take is kept
+        where the two versions differ in hours and stock alone.
     """
 
-    def __init__(self, plant: Plant, fits: KnownFits | None = None) -> None:
+    def __init__(self, plant: Plant, before: KnownPlant | None = None) -> None:
         self.plant = plant
-        self._jobs: dict[str, KnownJob] = {}
+        self.jobs: dict[str, KnownJob] = {}
+        self.fits: KnownFits | None = None if before is None else before.fits
+        self._jobs_before = {} if before is None else before.jobs
         self._asked: OrderedDict[QuestionKey, Asked] = OrderedDict()
-        self.fits = fits
         self._checked = False
 
     def unknown(self, versions: Mapping[str, int]) -> list[str]:
         """Which of these jobs are not known in these versions."""
-        jobs = self._jobs
-        return [job for job, version in versions.items() if job not in jobs or jobs[job].version != version]
+        return [job for job, version in versions.items() if not self._knows(job, version)]
+
+    def _knows(self, job: str, version: int) -> bool:
+        known = self.jobs.get(job)
+        if known is not None and known.version == version:
+            return True
+        before = self._jobs_before.pop(job, None)
+        if before is None or before.version != version:
+            return False
+        self.learn([before.job], {job: version})
+        return True
 
     def learn(self, jobs: Iterable[Job], versions: Mapping[str, int]) -> None:
         """Take up jobs in these versions."""
-        if len(self._jobs) > MOST_JOBS:
-            self._jobs.clear()
         for job in jobs:
-            self._jobs[job.job] = KnownJob(versions[job.job], job, undated_job_of(self.plant, job))
+            self.jobs[job.job] = KnownJob(versions[job.job], job, undated_job_of(self.plant, job))
+
+    def forget_jobs(self, but: Collection[str]) -> None:
+        """Forget jobs where they have become many."""
+        if len(self.jobs) > MOST_JOBS:
+            self.jobs = {job: known for job, known in self.jobs.items() if job in but}
 
     def asked(
         self, start: datetime, versions: Mapping[str, int], locks: tuple[Lock, ...], in_force: RunOrder | None
@@ -145,10 +165,11 @@ class KnownPlant:
         key = (start, tuple(sorted(versions.items())), locks, in_force)
         asked = self._asked.get(key)
         if asked is None:
-            known = [self._jobs[job] for job, _ in key[1]]
-            undated = {each.undated.id: each.undated for each in known}
-            jobs = tuple(each.job for each in known)
-            asked = self._asked[key] = Asked(Question(self.plant, jobs, start, locks, in_force, undated))
+            known = {job: self.jobs[job] for job, _ in key[1]}
+            undated = {job: each.undated for job, each in known.items()}
+            jobs = tuple(each.job for each in known.values())
+            question = Question(self.plant, jobs, start, locks, in_force, undated)
+            asked = self._asked[key] = Asked(question, known)
             if len(self._asked) > MOST_QUESTIONS:
                 self._asked.popitem(last=False)
         self._asked.move_to_end(key)
