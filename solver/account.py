@@ -43,7 +43,7 @@ def account_with(scheduler: Scheduler, order: Order) -> Sequence:
         [scheduler.plan(line_idx, placement) for placement in placements]
         for line_idx, placements in enumerate(order)
     ]
-    state = scheduler.run(plans)
+    state = scheduler.run(plans, priced=False)
     if state is None:
         raise RuntimeError("a schedule without a limit always comes out")
     return _sequence(scheduler, state)

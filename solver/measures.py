@@ -213,8 +213,10 @@ def changed_aspects(changeover: Changeover) -> set[str]:
 
 def stops_of(run: Run) -> int:
     """Controlled stops of a run and its changeover, roll ends and closures included."""
-    stops = len(run.interruptions) + sum(len(end.changeover.stops) for end in run.roll_ends)
-    return stops + (len(run.changeover.stops) if run.changeover else 0)
+    stops = len(run.interruptions) + (len(run.changeover.stops) if run.changeover else 0)
+    for end in run.roll_ends:
+        stops += len(end.changeover.stops)
+    return stops
 
 
 def _indicators(line: LineRuns) -> Indicators:

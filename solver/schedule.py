@@ -99,6 +99,8 @@ class Scheduler:
         state: State | None = None,
         limit_eur: float = float("inf"),
         keep: list[State] | None = None,
+        *,
+        priced: bool = True,
     ) -> State | None:
         """Place every run, from a state on; None once the cost is sure to be above the limit.
 
@@ -110,6 +112,8 @@ class Scheduler:
             Weighed cost above which the order is of no interest.
         keep
             When given, gets a snapshot before every step.
+        priced
+            False where nobody wants to know the cost, which then is that of no runs.
 
         A run that can never start is left out, a lock that makes all lines wait for each other is
         given up, and the schedule made again: the order of what remains gives the same sequence. With a
@@ -121,6 +125,7 @@ class Scheduler:
         """
         if state is None:
             state = self.begin(plans)
+            state.priced = priced
         while True:
             fault = self._run_once(plans, state, limit_eur, keep)
             if fault is None:
@@ -133,6 +138,7 @@ class Scheduler:
             else:
                 unbound |= {fault.plan.placement.job_idx}
             state = self.begin(plans, dropped, unbound)
+            state.priced = priced
             if keep is not None:
                 keep.clear()
         for line_idx, line_state in enumerate(state.lines):
@@ -344,7 +350,11 @@ class Scheduler:
             fetched=fetched,
             removed=setting.removed,
             drawn=self._drawn(plan, setup, interruptions) if self._stocked else (),
-            eur=setup.eur + self._event_eur(state, plan, start_ms, end_ms, interruptions),
+            eur=(
+                setup.eur + self._event_eur(state, plan, start_ms, end_ms, interruptions)
+                if state.priced
+                else 0.0
+            ),
         )
 
     def _hidden(

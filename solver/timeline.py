@@ -65,7 +65,7 @@ class State:
     """All lines after some runs: what a further run depends on.
 
     `dropped` are runs that can never start, `unbound` jobs that wait for no other since the order
-    makes that impossible.
+    makes that impossible. `priced` tells whether events have their cost as they are placed.
     """
 
     lines: list[LineState]
@@ -78,6 +78,7 @@ class State:
     first_start_ms: int | None = None
     eur: float = 0.0
     pending: list[Event | Dropped | None] = field(default_factory=list)
+    priced: bool = True
 
     def snapshot(self) -> State:
         """A copy that further runs do not change."""
@@ -92,4 +93,5 @@ class State:
             first_start_ms=self.first_start_ms,
             eur=self.eur,
             pending=list(self.pending),
+            priced=self.priced,
         )

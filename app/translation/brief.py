@@ -215,15 +215,16 @@ def _figures(run: Run, outgoing: Stock | None) -> RunFigures:
     incoming_um = changeover.incoming_waste_um if changeover else 0
     incoming_um += run.roll_end_waste_um + run.interruption_waste_um
     width_um = run.stock.width_um
+    stopped = run.interruptions
     return RunFigures(
-        late_min6=_min6(run.lateness_ms),
-        changeover_min6=_min6(changeover.duration_ms) if changeover else 0,
-        run_min6=_min6(run.run_ms),
-        roll_end_min6=_min6(run.roll_end_ms),
-        interruption_min6=sum([_min6(interruption.duration_ms) for interruption in run.interruptions]),
-        stops=stops_of(run),
-        waste_um=outgoing_um + incoming_um,
-        waste_um2=outgoing_um * (outgoing.width_um if outgoing else width_um) + incoming_um * width_um,
+        _min6(run.lateness_ms),
+        _min6(changeover.duration_ms) if changeover else 0,
+        _min6(run.run_ms),
+        _min6(run.roll_end_ms),
+        sum([_min6(interruption.duration_ms) for interruption in stopped]) if stopped else 0,
+        stops_of(run),
+        outgoing_um + incoming_um,
+        outgoing_um * (outgoing.width_um if outgoing else width_um) + incoming_um * width_um,
     )
 
 

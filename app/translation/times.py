@@ -52,7 +52,7 @@ class ClockTexts:
     def __init__(self, clock: PlanClock) -> None:
         self._clock = clock
         self._offsets: dict[int, tuple[int, str] | None] = {}
-        self._dates: dict[int, str] = {}
+        self._minutes: dict[int, str] = {}
 
     def text(self, at_ms: int) -> str:
         """`moment(at_ms).isoformat()`."""
@@ -62,13 +62,15 @@ class ClockTexts:
         offset = self._offsets[span]
         if offset is None:
             return self._clock.moment(at_ms).isoformat()
-        day, day_ms = divmod(at_ms + offset[0], _DAY_MS)
-        if day not in self._dates:
-            self._dates[day] = (date(1970, 1, 1) + timedelta(days=day)).isoformat()
-        minutes, rest_ms = divmod(day_ms, 60_000)
+        minute, rest_ms = divmod(at_ms + offset[0], 60_000)
+        to_minute = self._minutes.get(minute)
+        if to_minute is None:
+            at_site = datetime(1970, 1, 1) + timedelta(minutes=minute)
+            to_minute = self._minutes[minute] = at_site.isoformat(timespec="minutes")
         second, ms = divmod(rest_ms, 1000)
-        fraction = f".{ms:03}000" if ms else ""
-        return f"{self._dates[day]}T{minutes // 60:02}:{minutes % 60:02}:{second:02}{fraction}{offset[1]}"
+        return (
+            f"{to_minute}:{second:02}.{ms:03}000{offset[1]}" if ms else f"{to_minute}:{second:02}{offset[1]}"
+        )
 
     def _offset(self, span: int) -> tuple[int, str] | None:
         """What is added to ms of the plan to get ms of the site's clock since 1970, and its offset as text;
