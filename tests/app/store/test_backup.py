@@ -11,16 +11,16 @@ import pytest
 from sqlalchemy import URL, func, select
 
 from app.contracts.people import AskedKey, User
-from app.contracts.posted_jobs import Cancellation
+from app.contracts.posted_jobs import JobStatus, StatusChange
 from app.errors import NotMigrated, RestoreRefused
 from app.security import Role
-from app.store import idempotency, jobs, keys, plants, records, sequences
+from app.store import idempotency, jobs, keys, plants, records
 from app.store.backup import restore_backup, write_backup
 from app.store.idempotency import GivenAnswer
 from app.store.kinds import ACTUALS, JOBS, ROLLS, USERS
 from app.store.store import Actor, Store
 from app.store.tables import Base
-from tests.app.store.test_sequences import ORDER, actual, sequence
+from tests.app.store.test_sequences import actual, keep
 from tests.app.store.things import ANN, MIS, Clock, job, roll, sample_plant
 
 
@@ -28,10 +28,10 @@ def fill(store: Store) -> None:
     """Something in every table."""
     with store.writing(MIS) as work:
         records.upsert(work, JOBS, [job(revision=1), job("J-2 “é” 🙂", due=None)])
-        jobs.cancel(work, "J-1", Cancellation(reason="why"))
+        jobs.change_status(work, "J-1", StatusChange(status=JobStatus.CANCELLED, reason="why"))
         records.upsert(work, ROLLS, [roll(flaws=[{"kind": "splice", "from_m": 12.5}])])
         records.upsert(work, ACTUALS, [actual()])
-        sequences.keep(work, "S-1", "Monday", ORDER, sequence())
+        keep(work, "S-1")
         records.replace(work, USERS, User(name="Ben", role=Role.ADMIN), None)
         keys.make(work, AskedKey(name="k", role=Role.ADMIN, user="Ben"), "0" * 16, "digest")
         idempotency.give(work, "MIS", "k", GivenAnswer("POST /", "h", 201, (), b"\x00\xff"))

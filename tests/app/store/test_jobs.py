@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from app.contracts.posted_jobs import Cancellation, JobStatus
+from app.contracts.posted_jobs import JobStatus, StatusChange
 from app.contracts.stored import Done
 from app.errors import NotStored, OlderRevision, VersionConflict
-from app.store import audit, jobs, records
+from app.store import audit, job_lookup, jobs, records
 from app.store.kinds import JOBS
 from app.store.listing import Query
 from app.store.store import Store
 from tests.app.store.things import ELSEWHERE, MIS, job
 
-WHY = Cancellation(reason="the customer said so", revision=4)
+CANCELLED = JobStatus.CANCELLED
+WHY = StatusChange(status=CANCELLED, reason="the customer said so", revision=4)
 
 
 @pytest.fixture
@@ -28,16 +29,16 @@ def filled(store: Store) -> Store:
 
 def test_a_cancelled_job_is_kept_and_not_open(filled: Store) -> None:
     with filled.writing(MIS) as work:
-        cancelled = jobs.cancel(work, "J-2", WHY, 1)
+        cancelled = jobs.change_status(work, "J-2", WHY, 1)
         assert (cancelled.status, cancelled.version, cancelled.item.revision) == (JobStatus.CANCELLED, 2, 4)
         assert cancelled.item == job("J-2", revision=4)
-        assert [item.job for item in jobs.open_jobs(work)] == ["J-1", "J-3"]
+        assert [item.job for item in job_lookup.open_jobs(work, 9)] == ["J-1", "J-3"]
         assert jobs.read(work, "J-2") == cancelled
 
 
 def test_cancelling_is_told_in_the_audit(filled: Store) -> None:
     with filled.writing(MIS) as work:
-        jobs.cancel(work, "J-2", WHY)
+        jobs.change_status(work, "J-2", WHY)
         entry = audit.entries(work, Query(filters={"resource": "jobs"})).items[0]
     assert entry.action == "cancelled"
     assert entry.before is not None
@@ -48,35 +49,43 @@ def test_cancelling_is_told_in_the_audit(filled: Store) -> None:
 
 def test_cancelling_once_more_changes_nothing(filled: Store) -> None:
     with filled.writing(MIS) as work:
-        once = jobs.cancel(work, "J-2", WHY)
-        assert jobs.cancel(work, "J-2", WHY) == once
-        assert jobs.cancel(work, "J-2", Cancellation(reason=WHY.reason)) == once
+        once = jobs.change_status(work, "J-2", WHY)
+        assert jobs.change_status(work, "J-2", WHY) == once
+        assert jobs.change_status(work, "J-2", StatusChange(status=CANCELLED, reason=WHY.reason)) == once
 
 
 def test_a_cancellation_older_than_the_job_is_refused(filled: Store) -> None:
     with pytest.raises(OlderRevision, match="should be above 3"), filled.writing(MIS) as work:
-        jobs.cancel(work, "J-2", Cancellation(revision=2))
+        jobs.change_status(work, "J-2", StatusChange(status=CANCELLED, revision=2))
     with pytest.raises(VersionConflict), filled.writing(MIS) as work:
-        jobs.cancel(work, "J-2", WHY, 9)
+        jobs.change_status(work, "J-2", WHY, 9)
     with pytest.raises(NotStored), filled.writing(MIS) as work:
-        jobs.cancel(work, "J-4", WHY)
+        jobs.change_status(work, "J-4", WHY)
 
 
 def test_a_job_that_is_posted_anew_stays_cancelled_until_it_is_opened(filled: Store) -> None:
     with filled.writing(MIS) as work:
-        jobs.cancel(work, "J-2", WHY)
+        jobs.change_status(work, "J-2", WHY)
         (outcome,) = records.upsert(work, JOBS, [job("J-2", revision=5, quantity=1)])
         assert outcome.done is Done.UPDATED
         found = jobs.read(work, "J-2")
         assert found is not None
         assert found.status is JobStatus.CANCELLED
-        assert jobs.set_status(work, "J-2", JobStatus.OPEN).status is JobStatus.OPEN
+        assert jobs.change_status(work, "J-2", StatusChange(status=JobStatus.OPEN)).status is JobStatus.OPEN
         entry = audit.entries(work, Query(filters={"resource": "jobs"})).items[1]
     assert entry.after is not None
     assert entry.after["status"] == "cancelled"
 
 
-def test_open_jobs_may_be_asked_for_by_number(filled: Store) -> None:
+def test_jobs_are_found_by_number_whatever_their_status(filled: Store) -> None:
+    with filled.writing(MIS) as work:
+        jobs.change_status(work, "J-3", WHY)
+        asked = ["J-3", "J-1", "J-4", "J-9"]
+        assert [item.job for item in job_lookup.by_number(work, asked)] == ["J-3", "J-1"]
+        assert job_lookup.versions(work, asked) == {"J-3": 2, "J-1": 1}
+        assert job_lookup.by_number(work, []) == ()
+
+
+def test_so_many_open_jobs_are_told_at_most(filled: Store) -> None:
     with filled.reading("here") as view:
-        assert [item.job for item in jobs.open_jobs(view, ["J-3", "J-1", "J-4", "J-9"])] == ["J-1", "J-3"]
-        assert jobs.open_jobs(view, []) == []
+        assert [item.job for item in job_lookup.open_jobs(view, 2)] == ["J-1", "J-2"]

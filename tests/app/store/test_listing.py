@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from app.contracts.cursors import Cursor
-from app.contracts.posted_jobs import JobStatus, PostedJob
+from app.contracts.posted_jobs import JobStatus, PostedJob, StatusChange
 from app.errors import BadInput
 from app.store import jobs as job_store
 from app.store import records
@@ -95,7 +95,7 @@ def test_filters_narrow_a_list(store: Store) -> None:
         job("J-3", die="D-1", due=None, substrate="PP-W60", customer="Other"),
     )
     with store.writing(MIS) as work:
-        job_store.set_status(work, "J-1", JobStatus.FINISHED)
+        job_store.change_status(work, "J-1", StatusChange(status=JobStatus.FINISHED))
     third = datetime(2027, 3, 3, tzinfo=UTC)
     assert keys(store, filters={"die": "D-1"}) == ["J-1", "J-3"]
     assert keys(store, filters={"customer": "café noir"}) == ["J-1", "J-2"]

@@ -2,30 +2,45 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from functools import cache
 
 import pytest
 from sqlalchemy import text
 
 from app.contracts.actuals import PostedActual
-from app.contracts.orders import LineOrder, OrderedRun, RunOrder
-from app.contracts.sequences import Sequence
+from app.contracts.base import at_site
+from app.contracts.sequences import CostedPlan
+from app.contracts.stored import Stored
+from app.contracts.stored_sequences import SequenceHead, SequenceInput
 from app.errors import NotStored, VersionConflict
-from app.store import actuals, audit, records, sequences
+from app.intake.queue import read_queue
+from app.store import audit, job_places, records, sequences
 from app.store.kinds import ACTUALS
 from app.store.listing import Query
-from app.store.store import Store
+from app.store.store import Store, Work
 from tests.app.costed_plans import IN_ORDER, costed_order
+from tests.app.queues import SAMPLE
 from tests.app.store.things import ANN, ELSEWHERE, MIS, NOON
-
-ORDER = RunOrder(lines=(LineOrder(line="H1", runs=tuple(OrderedRun(job=job) for job in IN_ORDER)),))
 
 
 @cache
-def sequence() -> Sequence:
+def plan() -> CostedPlan:
     """The sample's jobs on its hybrid line."""
-    return costed_order().sequence
+    return costed_order()
+
+
+@cache
+def worked_from() -> SequenceInput:
+    """What that was worked out from."""
+    queue = read_queue(SAMPLE / "plant.json", SAMPLE / "jobs.csv")
+    start = at_site(datetime(2027, 3, 1, 6), queue.plant.site.zone_info)
+    return SequenceInput(plant=queue.plant, jobs=queue.jobs, start=start, locks=())
+
+
+def keep(work: Work, number: str, name: str = "Monday") -> Stored[SequenceHead]:
+    """Keep it under an id."""
+    return sequences.keep(work, number, name, plan(), worked_from(), "as it was")
 
 
 def actual(number: str = "A-1", **other: object) -> PostedActual:
@@ -35,23 +50,22 @@ def actual(number: str = "A-1", **other: object) -> PostedActual:
 
 def test_a_sequence_comes_back_whole(store: Store) -> None:
     with store.writing(ANN) as work:
-        kept = sequences.keep(work, "S-1", "Monday", ORDER, sequence())
+        kept = keep(work, "S-1")
     with store.reading("here") as view:
         found = sequences.read(view, "S-1")
-        assert sequences.read(view, "S-2") is None
-    assert found is not None
-    assert (found.order, found.sequence) == (ORDER, sequence())
-    assert (found.item, found.version) == (kept.item, 1)
-    assert found.item.total_eur == sequence().cost.total_eur
-    assert found.item.waste_m == sequence().totals.waste_m
-    assert found.item.start == sequence().start
-    assert found.item.setup_version >= 1
+        with pytest.raises(NotStored):
+            sequences.read(view, "S-2")
+    assert (found.plan, found.input, found.state) == (plan(), worked_from(), "as it was")
+    assert (found.head.item, found.head.version) == (kept.item, 1)
+    assert kept.item.total_eur == plan().sequence.cost.total_eur
+    assert kept.item.waste_m == plan().sequence.totals.waste_m
+    assert kept.item.start == plan().sequence.start
 
 
 def test_a_list_of_sequences_shows_their_heads(store: Store) -> None:
     with store.writing(ANN) as work:
         for number in ("S-2", "s-1", "T-1"):
-            sequences.keep(work, number, "Monday", ORDER, sequence())
+            keep(work, number)
         page = sequences.listed(work, Query(prefix="s"))
         latest = sequences.listed(work, Query(sort="-updated_at", limit=1))
     assert [stored.item.id for stored in page.items] == ["s-1", "S-2"]
@@ -60,11 +74,12 @@ def test_a_list_of_sequences_shows_their_heads(store: Store) -> None:
 
 def test_a_number_is_given_once_and_a_removed_sequence_is_gone(store: Store) -> None:
     with store.writing(ANN) as work:
-        sequences.keep(work, "S-1", "Monday", ORDER, sequence())
+        keep(work, "S-1")
         with pytest.raises(VersionConflict):
-            sequences.keep(work, "S-1", "Monday", ORDER, sequence())
+            keep(work, "S-1")
         sequences.remove(work, "S-1", 1)
-        assert sequences.read(work, "S-1") is None
+        with pytest.raises(NotStored):
+            sequences.read(work, "S-1")
         assert work.connection.execute(text("SELECT count(*) FROM sequence_runs")).scalar_one() == 0
         with pytest.raises(NotStored):
             sequences.remove(work, "S-1")
@@ -74,18 +89,19 @@ def test_a_number_is_given_once_and_a_removed_sequence_is_gone(store: Store) -> 
 
 def test_a_job_knows_where_it_is_planned_the_latest_sequence_first(store: Store) -> None:
     with store.writing(ANN) as work:
-        sequences.keep(work, "S-1", "Monday", ORDER, sequence())
-        sequences.keep(work, "S-2", "Monday again", ORDER, sequence())
-        planned = sequences.planned(work, IN_ORDER[1])
-        assert sequences.planned(work, "J-9") == ()
-    run = sequence().lines[0].runs[1]
-    assert [(found.sequence, found.line, found.position) for found in planned] == [
+        keep(work, "S-1")
+        keep(work, "S-2", "Monday again")
+        found = job_places.planned(work, [IN_ORDER[1], "J-9"])
+    planned = found.pop(IN_ORDER[1])
+    assert found == {}
+    run = plan().sequence.lines[0].runs[1]
+    assert [(each.sequence, each.line, each.position) for each in planned] == [
         ("S-2", "H1", 2),
         ("S-1", "H1", 2),
     ]
     assert (planned[0].print_start, planned[0].end) == (run.print_start, run.end)
     with store.reading("elsewhere") as view:
-        assert sequences.planned(view, IN_ORDER[1]) == ()
+        assert job_places.planned(view, [IN_ORDER[1]]) == {}
 
 
 def test_a_job_runs_where_it_has_begun_and_not_ended(store: Store) -> None:
@@ -95,12 +111,12 @@ def test_a_job_runs_where_it_has_begun_and_not_ended(store: Store) -> None:
     )
     with store.writing(MIS) as work:
         records.upsert(work, ACTUALS, [first, actual("A-2", line="P1"), actual("A-3", job="J-2")])
-        assert actuals.running_on(work, "J-2101") == ("H1", "P1")
+        assert job_places.running(work, ["J-2101", "J-9"]) == {"J-2101": ("H1", "P1")}
         assert records.require(work, ACTUALS, "A-1").item == first
         records.upsert(work, ACTUALS, [actual(revision=2, ended=ended, good_m=1500.5)])
-        assert actuals.running_on(work, "J-2101") == ("P1",)
+        assert job_places.running(work, ["J-2101"]) == {"J-2101": ("P1",)}
     with store.writing(ELSEWHERE) as work:
-        assert actuals.running_on(work, "J-2101") == ()
+        assert job_places.running(work, ["J-2101"]) == {}
 
 
 def test_actuals_of_a_line_are_listed_by_their_time(store: Store) -> None:
