@@ -98,8 +98,8 @@ class Settings(BaseModel):
     workers: int = Field(
         default=1, ge=1, le=64, description="Processes that answer; more than one needs PostgreSQL."
     )
-    most_concurrent: int = Field(
-        default=1000, ge=1, le=100_000, description="Connections at once in a process; beyond them 503."
+    most_at_once: int = Field(
+        default=500, ge=1, le=100_000, description="Requests that a process answers at once; beyond them 503."
     )
     stop_within: Duration = Field(
         default=timedelta(seconds=30),

@@ -235,6 +235,7 @@ class RequestFigures(Collector):
     """Requests by route, method and status, how long they took, and how many are being answered.
 
     Written by the thread of the event loop alone, so that a request takes no lock; read by any.
+    `in_flight` is how many are being answered now.
     """
 
     media_type = CONTENT_TYPE_LATEST
@@ -242,17 +243,17 @@ class RequestFigures(Collector):
     def __init__(self) -> None:
         self.registry = CollectorRegistry(auto_describe=False)
         self.registry.register(self)
-        self._in_flight = 0
+        self.in_flight = 0
         self._answered: dict[tuple[str, str, int], int] = {}
         self._took: dict[tuple[str, str], _Durations] = {}
 
     def begin(self) -> None:
         """A request has arrived."""
-        self._in_flight += 1
+        self.in_flight += 1
 
     def end(self, route: str, method: str, status: int, seconds: float) -> None:
         """It was answered. `route` is a template, never an address: figures stay few."""
-        self._in_flight -= 1
+        self.in_flight -= 1
         method = method if method in _METHODS else "OTHER"
         key = (route, method, status)
         self._answered[key] = self._answered.get(key, 0) + 1
@@ -277,7 +278,7 @@ class RequestFigures(Collector):
         yield answered
         yield took
         yield GaugeMetricFamily(
-            "runwright_requests_in_flight", "Requests being answered.", value=self._in_flight
+            "runwright_requests_in_flight", "Requests being answered.", value=self.in_flight
         )
 
     def text(self) -> bytes:

@@ -170,6 +170,7 @@ def create_app(
     app.add_middleware(
         Watched,
         by_address=RateLimit(settings.requests_per_minute_by_address or None),
+        most_at_once=settings.most_at_once,
         figures=parts.figures,
         lines=parts.lines if settings.log_requests else None,
         quiet=frozenset({ALIVE, READY}),

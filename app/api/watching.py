@@ -9,6 +9,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.api.limits import RateLimit
 from app.api.problems import Refusal, problem_answer, told
 from app.api.visits import Visit, begin_visit
+from app.errors import Unavailable
 from app.telemetry import RequestFigures, RequestLines, log
 
 NO_ROUTE = "(none)"
@@ -40,6 +41,8 @@ class Watched:
         What answers.
     by_address
         Requests that an address may make.
+    most_at_once
+        Requests being answered at most; whoever comes beyond is asked to come again.
     figures
         Where requests are counted.
     lines
@@ -52,12 +55,14 @@ class Watched:
         self,
         app: ASGIApp,
         by_address: RateLimit,
+        most_at_once: int,
         figures: RequestFigures,
         lines: RequestLines | None,
         quiet: frozenset[str],
     ) -> None:
         self._app = app
         self._by_address = by_address
+        self._most_at_once = most_at_once
         self._figures = figures
         self._lines = lines
         self._quiet = quiet
@@ -80,9 +85,10 @@ class Watched:
         try:
             if scope["path"] not in self._quiet:
                 self._by_address.require(_address(scope))
+                self._require_room()
             await self._app(scope, receive, answer.send)
         except Exception as error:
-            if not isinstance(error, Refusal):
+            if not isinstance(error, Refusal | Unavailable):
                 self._log.error(
                     "failed",
                     request_id=answer.visit.request_id,
@@ -94,6 +100,10 @@ class Watched:
                 raise  # half an answer is out: the server breaks the connection, so that it is seen as broken
             response = problem_answer(answer.visit.request_id, told(error))
             await response(scope, receive, answer.send)
+
+    def _require_room(self) -> None:
+        if self._figures.in_flight > self._most_at_once:
+            raise Unavailable("More requests at once than can be answered; ask again in a second.", again_s=1)
 
     def _note(self, scope: Scope, visit: Visit, status: int, seconds: float) -> None:
         route = scope.get("route")

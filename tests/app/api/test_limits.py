@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from app.api.application import Parts, create_app
 from app.api.health import ALIVE
 from app.api.limits import MOST_NAMES, RateLimit
 from app.api.problems import Refusal
-from app.security import Role
-from tests.app.api.conftest import Service, as_holder
+from app.security import Doorkeeper, Role
+from app.settings import read_settings
+from app.telemetry import RequestFigures
+from tests.app.api.conftest import Needs, Service, as_holder
 from tests.app.api.die_shelf import DIES
 
 
@@ -96,3 +99,17 @@ def test_trying_keys_is_slowed_down_and_a_good_key_is_not(service: Service) -> N
     wrong, good = as_holder(app, "rw_guess"), as_holder(app, service.keys.issue(Role.ADMIN))
     assert [wrong.get(DIES).status_code for _ in range(4)] == [401, 401, 401, 429]
     assert good.get(DIES).status_code == 200
+
+
+def test_whoever_comes_while_too_many_are_answered_is_asked_to_come_again(service: Service) -> None:
+    figures = RequestFigures()
+    parts = Parts(Doorkeeper(service.keys), Needs(), figures)
+    client = as_holder(create_app(read_settings({}, most_at_once=2), parts, []), None)
+    figures.begin()
+    assert client.get("/nowhere").status_code == 404
+    figures.begin()
+    busy = client.get("/nowhere")
+    assert (busy.status_code, busy.headers["retry-after"]) == (503, "1")
+    assert client.get(ALIVE).status_code == 200
+    figures.end("/x", "GET", 200, 0.1)
+    assert client.get("/nowhere").status_code == 404
