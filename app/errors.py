@@ -10,7 +10,6 @@ RunwrightError
     ├── NotMigrated      its tables are not of the program's version
     ├── NotStored        there is no such thing
     ├── OlderRevision    newer ones than were sent are stored
-    ├── StoreUnavailable it is busy, or cannot be reached
     ├── VersionConflict  something was changed since it was read, or is not as it was taken to be
     └── RestoreRefused   a backup that cannot be taken, or a database that is not empty
 """
@@ -102,10 +101,6 @@ class Unavailable(RunwrightError):
 
 class StoreError(RunwrightError):
     """What a database cannot do, with what to do about it."""
-
-
-class StoreUnavailable(StoreError):
-    """The database is busy or cannot be reached. Nothing was written; try again later."""
 
 
 class NotMigrated(StoreError):

@@ -7,10 +7,12 @@ from contextlib import contextmanager
 
 import typer
 
-from app.errors import BadInput, NothingCanRun
+from app.errors import BadInput, NothingCanRun, RunwrightError
 
 BAD_INPUT = 2
 NOTHING_CAN_RUN = 3
+REFUSED = 4
+"""Whatever else is refused: a database of another version, one that does not answer …"""
 
 
 @contextmanager
@@ -25,3 +27,6 @@ def refusals() -> Iterator[None]:
     except NothingCanRun as error:
         typer.echo(str(error), err=True)
         raise typer.Exit(NOTHING_CAN_RUN) from None
+    except RunwrightError as error:
+        typer.echo(str(error), err=True)
+        raise typer.Exit(REFUSED) from None

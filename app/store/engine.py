@@ -10,6 +10,7 @@ from __future__ import annotations
 import sqlite3
 import time
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +19,6 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from app.errors import BadInput, Fault
-
-BUSY_MS = 30_000
-"""How long a writer of another process is waited for."""
 
 WAL_TRIES, WAL_WAIT_S = 60, 0.05
 """Several processes may open a new file at once; the switch needs the file for itself for a moment."""
@@ -63,7 +61,31 @@ def is_sqlite(bind: Engine | Connection) -> bool:
     return bind.dialect.name == SQLITE
 
 
-def connect_to(url: URL, *, foreign_keys: bool = True) -> Engine:
+@dataclass(frozen=True, slots=True)
+class Connections:
+    """How a process connects to a database.
+
+    Parameters
+    ----------
+    most
+        Connections at once.
+    wait_s
+        How long one that is free is waited for.
+    busy_wait_s
+        On SQLite: how long a writer of another process is waited for.
+    """
+
+    most: int = 40
+    wait_s: float = 30.0
+    busy_wait_s: float = 30.0
+
+
+USUAL_CONNECTIONS = Connections()
+
+
+def connect_to(
+    url: URL, *, foreign_keys: bool = True, connections: Connections = USUAL_CONNECTIONS
+) -> Engine:
     """An engine for a database; a SQLite file that is not there is made.
 
     Parameters
@@ -77,9 +99,9 @@ def connect_to(url: URL, *, foreign_keys: bool = True) -> Engine:
         If the folder of a SQLite file is not there, or the driver of PostgreSQL is not installed.
     """
     if url.get_backend_name() == SQLITE:
-        return _sqlite_engine(url, foreign_keys)
+        return _sqlite_engine(url, foreign_keys, connections)
     try:
-        return create_engine(url, pool_pre_ping=True, pool_size=20, max_overflow=20)
+        return create_engine(url, pool_pre_ping=True, **_pool(connections))
     except ModuleNotFoundError:
         right = "needs the PostgreSQL driver: pip install 'runwright[postgres]'"
         raise BadInput([Fault(right, field="database")]) from None
@@ -92,22 +114,32 @@ def reads_only(engine: Engine) -> Engine:
     return engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
 
 
-def _sqlite_engine(url: URL, foreign_keys: bool) -> Engine:
+def _pool(connections: Connections) -> dict[str, Any]:
+    """Half of the connections are kept, the others made when there is much to do."""
+    kept = (connections.most + 1) // 2
+    return {
+        "pool_size": kept,
+        "max_overflow": connections.most - kept,
+        "pool_timeout": connections.wait_s,
+    }
+
+
+def _sqlite_engine(url: URL, foreign_keys: bool, connections: Connections) -> Engine:
     folder = Path(str(url.database)).absolute().parent
     if not folder.is_dir():
         right = f"should lie in a folder that is there; {folder} is not"
         raise BadInput([Fault(right, field="database", value=url.database)])
-    engine = create_engine(url, pool_size=20, max_overflow=20, connect_args={"timeout": BUSY_MS / 1000})
-    event.listen(engine, "connect", _settings(foreign_keys))
+    engine = create_engine(url, connect_args={"timeout": connections.busy_wait_s}, **_pool(connections))
+    event.listen(engine, "connect", _settings(foreign_keys, connections))
     event.listen(engine, "begin", _begin)
     _use_write_ahead_log(engine)
     return engine
 
 
-def _settings(foreign_keys: bool) -> Any:
+def _settings(foreign_keys: bool, connections: Connections) -> Any:
     def set_up(connection: sqlite3.Connection, _record: object) -> None:
         connection.isolation_level = None
-        connection.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+        connection.execute(f"PRAGMA busy_timeout = {int(connections.busy_wait_s * 1000)}")
         connection.execute("PRAGMA synchronous = NORMAL")
         connection.execute(f"PRAGMA foreign_keys = {'ON' if foreign_keys else 'OFF'}")
 

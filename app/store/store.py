@@ -8,10 +8,11 @@ from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
-from sqlalchemy import URL, Connection, exc, select, text, update
+from sqlalchemy import URL, Connection, select, text, update
 
-from app.errors import NotStored, StoreUnavailable
-from app.store.engine import connect_to, database_url, is_sqlite, reads_only
+from app.errors import NotStored
+from app.store.answering import answering
+from app.store.engine import USUAL_CONNECTIONS, Connections, connect_to, database_url, is_sqlite, reads_only
 from app.store.tables import PlantRow
 from app.store.turns import Turns
 
@@ -94,15 +95,6 @@ _HOLD_ONE = text(
 )
 
 
-@contextmanager
-def _reached() -> Iterator[None]:
-    """Say in our words that a database cannot be reached: nobody else knows the library's."""
-    try:
-        yield
-    except (exc.OperationalError, exc.TimeoutError) as error:
-        raise StoreUnavailable(f"The database is busy or cannot be reached: {error.args[0]}") from error
-
-
 class Store:
     """A database.
 
@@ -112,11 +104,18 @@ class Store:
         Its address: sqlite:///FILE or postgresql://….
     clock
         Tells the moment of a transaction.
+    connections
+        How many, and how long they are waited for.
     """
 
-    def __init__(self, database: str | URL, clock: Clock = utc_now) -> None:
+    def __init__(
+        self,
+        database: str | URL,
+        clock: Clock = utc_now,
+        connections: Connections = USUAL_CONNECTIONS,
+    ) -> None:
         self.url = database_url(database) if isinstance(database, str) else database
-        self.engine = connect_to(self.url)
+        self.engine = connect_to(self.url, connections=connections)
         self._reader = reads_only(self.engine)
         self._clock = clock
         self._turns = Turns() if is_sqlite(self.engine) else None
@@ -128,10 +127,10 @@ class Store:
 
         Raises
         ------
-        StoreUnavailable
-            If the database cannot be reached.
+        Unavailable
+            If the database does not answer.
         """
-        with _reached(), self._reader.begin() as connection:
+        with answering(), self._reader.begin() as connection:
             yield View(connection, plant, self._number(connection, plant))
 
     @contextmanager
@@ -140,11 +139,11 @@ class Store:
 
         Raises
         ------
-        StoreUnavailable
-            If the database cannot be reached, or others write for too long.
+        Unavailable
+            If the database does not answer.
         """
         turn = self._turns.turn() if self._turns else nullcontext()
-        with turn, _reached(), self.engine.begin() as connection:
+        with answering(), turn, self.engine.begin() as connection:
             plant = self._number(connection, actor.plant)
             yield Work(connection, actor.plant, plant, actor, self._clock())
 

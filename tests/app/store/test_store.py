@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from app.contracts.stored import Done, Outcome
-from app.errors import StoreUnavailable
+from app.errors import Unavailable
 from app.store import idempotency, records
 from app.store.idempotency import GivenAnswer
 from app.store.kinds import JOBS, ROLLS
@@ -137,7 +137,7 @@ def test_a_database_that_others_keep_is_told_in_our_words(
     path = tmp_path / "busy.db"
     path.write_bytes(migrated_sqlite.read_bytes())
     first, second = Store(f"sqlite:///{path}"), Store(f"sqlite:///{path}")
-    with first.writing(MIS), pytest.raises(StoreUnavailable, match="locked"), second.writing(MIS):
+    with first.writing(MIS), pytest.raises(Unavailable, match="locked"), second.writing(MIS):
         pass
     with second.writing(MIS):
         pass

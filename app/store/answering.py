@@ -1,0 +1,26 @@
+"""A database that does not answer, told in words of ours whatever driver it is reached through."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy.exc import InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as NoConnectionLeft
+
+from app.errors import Unavailable
+
+
+@contextmanager
+def answering() -> Iterator[None]:
+    """Raise `Unavailable` where a database cannot be reached, is kept busy or is full."""
+    try:
+        yield
+    except NoConnectionLeft:
+        raise Unavailable("All connections to the database are in use; ask again.", again_s=1) from None
+    except (OperationalError, InterfaceError) as error:
+        if getattr(error.orig, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR:
+            raise  # it answers that what was asked makes no sense: a mistake of ours
+        reason = str(error.orig or error).strip().splitlines()
+        raise Unavailable(f"The database does not answer: {reason[0] if reason else 'no reason'}") from error
