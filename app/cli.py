@@ -1,7 +1,8 @@
 """The command line: `runwright plan`, `cost`, `compare`, `check` and what comes of a plan.
 
 It reads files, asks a service and prints what comes back. Exit codes: 0 done, 2 bad input (every
-fault on stderr), 3 nothing can run.
+fault on stderr), 3 nothing can run, 4 refused otherwise. The commands of the service are in
+`server_commands`.
 """
 
 from __future__ import annotations
@@ -43,6 +44,7 @@ from app.intake.queue import Queue
 from app.intake.sources import QueueSource, read_source, read_source_and_order
 from app.queue_options import reads_queue
 from app.refusals import refusals
+from app.server_commands import add_server_commands
 from app.services import floor, planning
 from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
@@ -252,6 +254,9 @@ def demo(
 def schema() -> None:
     """Print the JSON Schema of a plant file."""
     typer.echo(json.dumps(plant_schema(), indent=2, ensure_ascii=False))
+
+
+add_server_commands(commands)
 
 
 def _show_version(asked: bool) -> None:

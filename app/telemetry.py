@@ -167,12 +167,12 @@ class RequestLines:
     as_json
         JSON lines like all others; else lines for people, through the log.
     stream
-        Where to; standard error if None.
+        Where to; what is standard error at the time, if None.
     """
 
     def __init__(self, as_json: bool = True, stream: TextIO | None = None) -> None:
         self._as_json = as_json
-        self._stream = stream or sys.stderr
+        self._stream = stream
         self._log = log("runwright.requests")
 
     def write(
@@ -199,12 +199,13 @@ class RequestLines:
             )
             return
         at = datetime.now(UTC).isoformat(timespec="milliseconds")[:-6]
-        self._stream.write(
+        stream = self._stream or sys.stderr
+        stream.write(
             f'{{"at": "{at}Z", "level": "info", "event": "answered", "request_id": {_quoted(request_id)}, '
             f'"method": {_quoted(method)}, "route": {_quoted(route)}, "status": {status}, "ms": {ms:.3f}, '
             f'"holder": {_quoted(holder)}, "plant": {_quoted(plant)}}}\n'
         )
-        self._stream.flush()
+        stream.flush()
 
 
 @lru_cache(maxsize=4096)

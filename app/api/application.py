@@ -104,7 +104,7 @@ class Parts:
     figures
         Where requests are counted.
     lines
-        Where a line a request is written.
+        Where a line a request is written, if settings want one; standard error if None.
     stop
         Called once when the application ends: closes the database.
     """
@@ -166,13 +166,14 @@ def create_app(
     routes = [one.route for one in declared]
     app.router.routes[:] = routes
     app.router.middleware_stack = RouteIndex(routes, otherwise=app.router.app)
+    lines = parts.lines or RequestLines(as_json=settings.is_json)
     app.add_middleware(Packed)
     app.add_middleware(
         Watched,
         by_address=RateLimit(settings.requests_per_minute_by_address or None),
         most_at_once=settings.most_at_once,
         figures=parts.figures,
-        lines=parts.lines if settings.log_requests else None,
+        lines=lines if settings.log_requests else None,
         quiet=frozenset({ALIVE, READY}),
     )
     return app
