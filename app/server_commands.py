@@ -43,6 +43,7 @@ PlantName = Annotated[
 
 db = typer.Typer(help="The database: its version, its backups.", no_args_is_help=True)
 keys = typer.Typer(help="Keys of those who ask over HTTP.", no_args_is_help=True)
+plants = typer.Typer(help="Plants of the database.", no_args_is_help=True)
 
 
 def add_server_commands(commands: typer.Typer) -> None:
@@ -51,6 +52,7 @@ def add_server_commands(commands: typer.Typer) -> None:
     commands.command()(doctor)
     commands.add_typer(db, name="db")
     commands.add_typer(keys, name="keys")
+    commands.add_typer(plants, name="plants")
 
 
 def serve(
@@ -61,17 +63,30 @@ def serve(
         int | None, typer.Option("--port", help="Port to listen at; 8000 if none is said, 0: any free one.")
     ] = None,
     database: Database = None,
+    sample: Annotated[
+        bool, typer.Option("--sample", help="Fill an empty database with the invented sample day.")
+    ] = False,
 ) -> None:
-    """Run the service until Ctrl-C or SIGTERM; what it answers then is ended first."""
+    """Run the service until Ctrl-C or SIGTERM; what it answers then is ended first.
+
+    An empty database gets a plant and a first key, which is printed this once.
+    """
     from app.api.serving import address, listen, serve_many, serve_one
+    from app.services.first_run import begin
     from app.services.opening import open_store
+    from app.services.workshop import Workshop
+    from app.store.answering import answering
     from app.telemetry import set_up_logs
 
     with refusals():
         settings = read_settings(host=host, port=port, database=database)
         store = open_store(settings)
         set_up_logs(settings.log_level, as_json=settings.is_json)
+        with answering():
+            first_key = begin(Workshop(store), with_sample=sample)
         with listen(settings) as listener:
+            if first_key is not None:
+                typer.echo(f"First key, role admin, shown this once: {first_key}")
             told = f"Runwright answers at {address(listener)}, Ctrl-C stops it."
             if settings.workers == 1:
                 serve_one(_application_of(settings, store), settings, listener, lambda: typer.echo(told))
@@ -220,6 +235,36 @@ def revoke_key(
     with refusals(), _store(database) as store, store.writing(_operator(_plant(store, plant))) as work:
         shown = key_service.revoke(work, key)
     typer.echo(_told(shown))
+
+
+@plants.command("create")
+def create_plant(
+    name: Annotated[str, typer.Argument(help="What the plant is called.")],
+    file: Annotated[
+        Path | None, typer.Option("--plant-file", help="A plant file to fill it with.", exists=True)
+    ] = None,
+    database: Database = None,
+) -> None:
+    """Make a plant, empty or as a plant file has it."""
+    from app.services import files, plant_setup
+    from app.store.store import Actor
+
+    with refusals(), _store(database) as store, store.writing(Actor("command line")) as work:
+        if not plant_setup.create(work, name):
+            raise BadInput([Fault("should be the name of a plant that is not there yet", value=name)])
+        if file is not None:
+            files.take_plant(work, file.name, file.read_bytes())
+    typer.echo(f"Made plant {name}. Next: runwright keys create NAME --role ROLE --plant {name}")
+
+
+@plants.command("list")
+def list_plants(database: Database = None) -> None:
+    """Say which plants there are."""
+    from app.store import plants as stored
+
+    with refusals(), _store(database) as store, store.reading() as view:
+        for name in stored.names(view):
+            typer.echo(name)
 
 
 @contextmanager

@@ -27,10 +27,14 @@ def empty_plant(name: str) -> Plant:
     )
 
 
-def create(work: Work, name: str) -> None:
-    """Make an empty plant, if there is none of that name yet."""
-    if name not in plants.names(work):
-        plants.create(work, name, empty_plant(name))
+def create(work: Work, name: str) -> bool:
+    """Make an empty plant, in which the transaction works from here on; False where there is one of that
+    name.
+    """
+    if name in plants.names(work):
+        return False
+    plants.create(work, name, empty_plant(name))
+    return True
 
 
 def put_setup(shop: Workshop, work: Work, setup: PlantSetup, only_if: Condition) -> Stored[PlantSetup]:
