@@ -99,7 +99,7 @@ def entries(view: View, query: Query) -> Page[AuditEntry]:
         raise BadInput([Fault(f"should be one of: {', '.join(FILTERS)}", field=name) for name in unknown])
     conditions = tuple(FILTERS[name].on(AUDIT, value) for name, value in query.filters.items())
     latest_first = Stretch(conditions, (AUDIT.c.pk,), backwards=True)
-    rows, following = page_of(view.connection, tuple(AUDIT.c), view.plant, [latest_first], query)
+    rows, following = page_of(view.connection, select(AUDIT), AUDIT, view.plant, [latest_first], query)
     return Page[AuditEntry](items=tuple(_entry(row) for row in rows), next_cursor=following)
 
 

@@ -7,6 +7,7 @@ for nobody. A database is switched to its write-ahead log once, when it is creat
 
 from __future__ import annotations
 
+import math
 import sqlite3
 import time
 from contextlib import closing
@@ -16,9 +17,14 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError
+from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.exc import ArgumentError, DisconnectionError
+from sqlalchemy.pool import ConnectionPoolEntry
 
 from app.errors import BadInput, Fault
+
+ASK_AFTER_S = 5.0
+"""How long a connection to PostgreSQL may rest before it is asked whether it still stands."""
 
 WAL_TRIES, WAL_WAIT_S = 60, 0.05
 """Several processes may open a new file at once; the switch needs the file for itself for a moment."""
@@ -101,10 +107,33 @@ def connect_to(
     if url.get_backend_name() == SQLITE:
         return _sqlite_engine(url, foreign_keys, connections)
     try:
-        return create_engine(url, pool_pre_ping=True, **_pool(connections))
+        engine = create_engine(url, **_pool(connections))
     except ModuleNotFoundError:
         right = "needs the PostgreSQL driver: pip install 'runwright[postgres]'"
         raise BadInput([Fault(right, field="database")]) from None
+    _ask_those_that_rested(engine)
+    return engine
+
+
+def _ask_those_that_rested(engine: Engine) -> None:
+    """A connection that was not used for a while is asked whether it still stands; asking every time would
+    cost every transaction a way to the server and back.
+    """
+
+    def rests(_connection: object, record: ConnectionPoolEntry | None) -> None:
+        if record is not None:
+            record.info["rests_since"] = time.monotonic()
+
+    def wake(connection: DBAPIConnection, record: ConnectionPoolEntry, _proxy: object) -> None:
+        if time.monotonic() - record.info.get("rests_since", math.inf) < ASK_AFTER_S:
+            return
+        try:
+            engine.dialect.do_ping(connection)
+        except engine.dialect.loaded_dbapi.Error as error:
+            raise DisconnectionError from error
+
+    event.listen(engine, "checkin", rests)
+    event.listen(engine, "checkout", wake)
 
 
 def reads_only(engine: Engine) -> Engine:

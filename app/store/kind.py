@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import Column, ColumnElement, Table
+from sqlalchemy import ColumnElement, Select, Table, select
 
 from app.contracts.base import Contract
 from app.contracts.stored import Stored
@@ -44,6 +44,13 @@ class Child:
     @cached_property
     def columns(self) -> tuple[str, ...]:
         return tuple(self.contract.model_fields)
+
+    @cached_property
+    def selection(self) -> Select[Any]:
+        """The parent's number and the part's fields, in the order of the parts."""
+        parent = self.table.c[self.parent]
+        columns = (self.table.c[name] for name in self.columns)
+        return select(parent, *columns).order_by(parent, self.table.c.position)
 
 
 @dataclass(frozen=True)
@@ -108,9 +115,9 @@ class Kind(Generic[ItemT]):
         return tuple(name for name in self.contract.model_fields if name not in nested | _NOT_CONTENT)
 
     @cached_property
-    def read_columns(self) -> tuple[Column[Any], ...]:
-        """What is read of every row."""
-        return tuple(column for column in self.table.c if column.key not in self.unlisted)
+    def selection(self) -> Select[Any]:
+        """What is read of every row; made once, since every column of it takes its time."""
+        return select(*(column for column in self.table.c if column.key not in self.unlisted))
 
     @cached_property
     def moments(self) -> tuple[str, ...]:

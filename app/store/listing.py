@@ -7,12 +7,12 @@ that of an index, so that a page costs the same at the beginning and at the end 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Column, ColumnElement, Connection, RowMapping, literal, not_, select, tuple_
+from sqlalchemy import Column, ColumnElement, Connection, RowMapping, Select, Table, literal, not_, tuple_
 
 from app.contracts.cursors import Cursor, read_cursor
 from app.contracts.stored import USUAL_PAGE
@@ -79,7 +79,8 @@ def kind_stretches(kind: Kind[ItemT], query: Query) -> tuple[Stretch, ...]:
         if query.sort is not None:
             raise BadInput([Fault("should be left out beside search, which has its own order", field="sort")])
         return tuple(_search_stretches(kind, fold(query.prefix), conditions))
-    return tuple(_sorted_stretches(kind, query.sort or kind.key, conditions))
+    filtered = {kind.filters[name].column for name in query.filters}
+    return tuple(_sorted_stretches(kind, query.sort or kind.key, conditions, filtered))
 
 
 def _condition(kind: Kind[ItemT], name: str, value: Any) -> ColumnElement[bool]:
@@ -89,8 +90,9 @@ def _condition(kind: Kind[ItemT], name: str, value: Any) -> ColumnElement[bool]:
 
 
 def _sorted_stretches(
-    kind: Kind[ItemT], sort: str, conditions: tuple[ColumnElement[bool], ...]
+    kind: Kind[ItemT], sort: str, conditions: tuple[ColumnElement[bool], ...], filtered: Collection[str]
 ) -> Sequence[Stretch]:
+    """One stretch, and one for rows without a value where there may be any: none of a filtered column."""
     name, backwards = sort.removeprefix(BACKWARDS), sort.startswith(BACKWARDS)
     key: Column[Any] = kind.table.c[kind.key]
     if name == kind.key:
@@ -100,7 +102,7 @@ def _sorted_stretches(
         right = f"should be one of: {known}; with - before it for the last first"
         raise BadInput([Fault(right, field="sort", value=sort)])
     column: Column[Any] = kind.table.c[kind.sorts[name]]
-    if not column.nullable:
+    if not column.nullable or column.key in filtered:
         return [Stretch(conditions, (column, key), backwards)]
     return [
         Stretch((*conditions, column.is_not(None)), (column, key), backwards),
@@ -131,7 +133,8 @@ def _begins(column: Column[Any], prefix: str) -> ColumnElement[bool]:
 
 def page_of(
     connection: Connection,
-    columns: Sequence[Column[Any]],
+    selection: Select[Any],
+    table: Table,
     plant: int,
     stretches: Sequence[Stretch],
     query: Query,
@@ -143,17 +146,16 @@ def page_of(
     BadInput
         If the cursor is none of this list.
     """
-    of_plant = columns[0].table.c.plant_pk == plant
-    asked = _asked(columns[0].table.name, query)
+    asked = _asked(table.name, query)
     begin, values = _place(query.cursor, asked, stretches)
     rows: list[RowMapping] = []
     for number, stretch in enumerate(stretches[begin:], begin):
-        conditions = [of_plant, *stretch.where]
+        conditions = [table.c.plant_pk == plant, *stretch.where]
         if number == begin and values:
             conditions.append(stretch.after(values))
         order = [column.desc() if stretch.backwards else column.asc() for column in stretch.order]
         room = query.limit - len(rows)
-        chosen = select(*columns).where(*conditions).order_by(*order).limit(room + 1)
+        chosen = selection.where(*conditions).order_by(*order).limit(room + 1)
         found = connection.execute(chosen).mappings().all()
         rows += found[:room]
         if len(found) > room:

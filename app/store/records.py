@@ -262,7 +262,7 @@ def listed(view: View, kind: Kind[ItemT], query: Query) -> Page[Any]:
         If the kind has no such filter or sort, or the cursor is none of this list.
     """
     rows, following = page_of(
-        view.connection, kind.read_columns, view.plant, kind_stretches(kind, query), query
+        view.connection, kind.selection, kind.table, view.plant, kind_stretches(kind, query), query
     )
     items = tuple(stored(kind, row, item) for row, item in items_of(view.connection, kind, rows))
     return Page.model_construct(items=items, next_cursor=following)

@@ -385,6 +385,7 @@ def _jobs() -> None:
     op.create_index(
         op.f("ix_jobs_plant_pk_job_folded_job"), "jobs", ["plant_pk", "job_folded", "job"], unique=False
     )
+    op.create_index(op.f("ix_jobs_plant_pk_status_job"), "jobs", ["plant_pk", "status", "job"], unique=False)
     op.create_index(
         op.f("ix_jobs_plant_pk_status_due_job"), "jobs", ["plant_pk", "status", "due", "job"], unique=False
     )

@@ -25,6 +25,7 @@ class JobRow(Kept, Base):
         Index(None, "plant_pk", "job_folded", "job"),
         Index(None, "plant_pk", "customer_folded", "job"),
         Index(None, "plant_pk", "due", "job"),
+        Index(None, "plant_pk", "status", "job"),
         Index(None, "plant_pk", "status", "due", "job"),
         Index(None, "plant_pk", "substrate", "job"),
         Index(None, "plant_pk", "die", "job"),

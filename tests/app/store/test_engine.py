@@ -12,6 +12,7 @@ from sqlalchemy.exc import DBAPIError
 
 from app.errors import BadInput
 from app.store.engine import connect_to, database_url, is_sqlite, reads_only
+from tests.app.databases import Server
 
 
 @pytest.mark.parametrize(
@@ -110,4 +111,30 @@ def test_a_reader_on_postgresql_cannot_write(database: URL) -> None:
     if not is_sqlite(engine):
         with reads_only(engine).connect() as reader, pytest.raises(DBAPIError, match="read-only"):
             reader.execute(text("DELETE FROM jobs"))
+    engine.dispose()
+
+
+def test_a_connection_that_the_server_closed_while_it_rested_is_replaced(
+    postgresql: Server, migrated_postgresql: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine = connect_to(postgresql.url(migrated_postgresql))
+    monkeypatch.setattr("app.store.engine.ASK_AFTER_S", 0)
+    with engine.connect() as connection:
+        number = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+    postgresql.run(f"SELECT pg_terminate_backend({number}, 5000)")
+    with engine.connect() as connection:
+        assert connection.execute(text("SELECT pg_backend_pid()")).scalar_one() != number
+    engine.dispose()
+
+
+def test_a_connection_in_steady_use_is_not_asked(
+    postgresql: Server, migrated_postgresql: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine = connect_to(postgresql.url(migrated_postgresql))
+    asked: list[object] = []
+    monkeypatch.setattr(engine.dialect, "do_ping", asked.append)
+    for _ in range(3):
+        with engine.connect() as connection:
+            connection.execute(text("SELECT 1"))
+    assert asked == []
     engine.dispose()
