@@ -24,6 +24,8 @@ T = TypeVar("T")
 
 MOST_RUNS = 2_000
 """Runs of a line in an order that is costed while somebody waits."""
+MOST_LINES = 100
+"""Lines of such an order."""
 MOST_COMPARED = 10
 """Orders that are compared at once."""
 
@@ -79,7 +81,9 @@ class LotNotToRun(Contract):
 class HandMadeOrder(Contract):
     """Runs in order, line by line, and the jobs that are meant to stay out."""
 
-    lines: tuple[LineToCost, ...] = Field(description="Lines that have runs; each once.")
+    lines: Annotated[tuple[LineToCost, ...], Field(max_length=MOST_LINES)] = Field(
+        description="Lines that have runs; each once."
+    )
     left_out: tuple[Code, ...] = Field(default=(), description="Jobs that are not to run.")
     left_out_lots: tuple[LotNotToRun, ...] = Field(default=(), description="Lots that are not to run.")
 

@@ -22,6 +22,7 @@ from app.errors import BadInput
 from app.intake.queue import read_queue
 from app.services import planning
 from app.services.costing import MOST_UNKNOWN, Costings, CostingSource
+from app.translation import known_plant
 from app.translation.solving import Question
 from tests.app.queues import SAMPLE
 from tests.builders.plant_days import SAMPLE_DATA, Day, drawn_day
@@ -337,3 +338,28 @@ def test_plants_are_remembered_apart_and_only_so_many(shelf: Shelf) -> None:
     costings.cost(replace(other.source, plant_key="third"), nothing)
     costings.cost(replace(shelf.source, plant_key=0), asked())
     assert "plant" in shelf.loaded
+
+
+@pytest.mark.parametrize("contract", [OrderToCost, OrdersToCompare])
+def test_examples_are_what_they_are_examples_of(contract: type[OrderToCost | OrdersToCompare]) -> None:
+    (example,) = contract.model_json_schema()["examples"]
+    assert contract.model_validate_json(json.dumps(example)).jobs >= {"J-2101", "J-2104"}
+
+
+def test_jobs_need_not_be_loaded_again_for_another_version_of_the_plant(shelf: Shelf) -> None:
+    costings = Costings()
+    costed(shelf.source, asked(), costings)
+    shelf.plant, shelf.setup_version = DAY.plant.model_copy(update={"overs_pct": Decimal(40)}), 2
+    shelf.loaded.clear()
+    assert costed(shelf.source, asked(), costings) == costed(Shelf.of(shelf.plant, DAY.jobs).source, asked())
+    assert shelf.loaded == ["plant"]
+
+
+def test_what_is_remembered_does_not_grow_for_ever(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(known_plant, "MOST_KNOWN", 50)
+    monkeypatch.setattr(known_plant, "MOST_QUESTIONS", 2)
+    monkeypatch.setattr(known_plant, "MOST_JOBS", 5)
+    costings = Costings()
+    for hours in (0, 1, 2, 0):
+        order = asked(turned(LINES), start=(DAY.start + timedelta(hours=hours)).isoformat())
+        assert costed(shelf.source, order, costings) == costed(shelf.source, order)
