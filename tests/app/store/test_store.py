@@ -12,6 +12,7 @@ import pytest
 from app.contracts.stored import Done, Outcome
 from app.errors import Unavailable
 from app.store import idempotency, records
+from app.store.engine import Connections
 from app.store.idempotency import GivenAnswer
 from app.store.kinds import JOBS, ROLLS
 from app.store.store import Store
@@ -130,13 +131,11 @@ def test_a_turn_is_handed_on_after_an_exception() -> None:
         pass
 
 
-def test_a_database_that_others_keep_is_told_in_our_words(
-    tmp_path: Path, migrated_sqlite: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("app.store.engine.BUSY_MS", 10)
+def test_a_database_that_others_keep_is_told_in_our_words(tmp_path: Path, migrated_sqlite: Path) -> None:
+    impatient = Connections(busy_wait_s=0.01)
     path = tmp_path / "busy.db"
     path.write_bytes(migrated_sqlite.read_bytes())
-    first, second = Store(f"sqlite:///{path}"), Store(f"sqlite:///{path}")
+    first, second = (Store(f"sqlite:///{path}", connections=impatient) for _ in range(2))
     with first.writing(MIS), pytest.raises(Unavailable, match="locked"), second.writing(MIS):
         pass
     with second.writing(MIS):
