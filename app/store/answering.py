@@ -6,15 +6,17 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy.exc import InterfaceError, OperationalError
+from sqlalchemy.exc import DataError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as NoConnectionLeft
 
-from app.errors import Unavailable
+from app.errors import BadInput, Fault, Unavailable
 
 
 @contextmanager
 def answering() -> Iterator[None]:
-    """Raise `Unavailable` where a database cannot be reached, is kept busy or is full."""
+    """Raise `Unavailable` where a database cannot be reached, is kept busy or is full, and `BadInput` where
+    it cannot keep what it was given.
+    """
     try:
         yield
     except NoConnectionLeft:
@@ -24,3 +26,6 @@ def answering() -> Iterator[None]:
             raise  # it answers that what was asked makes no sense: a mistake of ours
         reason = str(error.orig or error).strip().splitlines()
         raise Unavailable(f"The database does not answer: {reason[0] if reason else 'no reason'}") from error
+    except DataError as error:
+        right = f"should be what a database can keep, without NUL characters: {error.orig}"
+        raise BadInput([Fault(right)]) from error

@@ -50,7 +50,7 @@ def replace(work: Work, line: PlantLine, if_version: int | None) -> Stored[Plant
     VersionConflict
         If its set-up is of another version; None: if it is there.
     """
-    work.hold(LINES, [line.id])
+    work.hold_setup()
     row = _row(work, line.id)
     current = None if row is None else row["version"]
     if current != if_version:
@@ -73,7 +73,7 @@ def replace_state(work: Work, state: LineState, if_version: int | None) -> Store
     VersionConflict
         If its state is of another version.
     """
-    work.hold(LINES, [state.line])
+    work.hold_setup()
     row = _row(work, state.line)
     if row is None:
         raise NotStored(LINES, state.line)
@@ -96,7 +96,7 @@ def remove(work: Work, line: str, if_version: int | None = None) -> None:
     VersionConflict
         If its set-up is of another version than is named.
     """
-    work.hold(LINES, [line])
+    work.hold_setup()
     row = _row(work, line)
     if row is None:
         raise NotStored(LINES, line)
@@ -107,7 +107,7 @@ def remove(work: Work, line: str, if_version: int | None = None) -> None:
 
 def put_all(work: Work, lines: Sequence[Line]) -> None:
     """Afterwards the plant has these lines, in this order and standing so, and no others."""
-    work.hold(LINES, [line.id for line in lines])
+    work.hold_setup()
     rows = work.connection.execute(select(TABLE).where(TABLE.c.plant_pk == work.plant)).mappings()
     there = {row["id"]: row for row in rows}
     for position, line in enumerate(lines, 1):

@@ -73,6 +73,7 @@ def create(work: Work, name: str, plant: Plant) -> None:
 
 def put(work: Work, plant: Plant) -> None:
     """Afterwards the plant is as this one says, stock and tools too: what it does not have is removed."""
+    work.hold_setup()
     replace_setup(work, _setup_of(plant), read_setup(work).version)
     _put_parts(work, plant)
 
@@ -105,7 +106,7 @@ def replace_setup(work: Work, setup: PlantSetup, if_version: int) -> Stored[Plan
     VersionConflict
         If it is of another version.
     """
-    work.hold(PLANTS, [str(work.plant_name)])
+    work.hold_setup()
     row = _there(work)
     if row["version"] != if_version:
         raise VersionConflict(PLANTS, row["name"], if_version, row["version"])

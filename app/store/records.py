@@ -98,7 +98,7 @@ def upsert(work: Work, kind: Kind[ItemT], items: Sequence[ItemT], *, each: bool 
         If not `each` and any is refused: a newer revision is stored, or the key is sent twice.
     """
     keys = [kind.key_of(item) for item in items]
-    work.hold(kind.name, keys)
+    _hold(work, kind, keys)
     steps = _steps(kind, keys, items, _there(work, kind, keys))
     faults = [step.fault for step in steps if step.fault is not None]
     if faults and not each:
@@ -118,7 +118,7 @@ def replace(work: Work, kind: Kind[ItemT], item: ItemT, if_version: int | None) 
         If a newer revision of its sender is stored.
     """
     key = kind.key_of(item)
-    work.hold(kind.name, [key])
+    _hold(work, kind, [key])
     there = _there(work, kind, [key])
     _require(kind, key, if_version, there.get(key))
     (step,) = _steps(kind, [key], [item], there)
@@ -138,7 +138,7 @@ def remove(work: Work, kind: Kind[ItemT], key: str, if_version: int | None = Non
     VersionConflict
         If it is of another version.
     """
-    work.hold(kind.name, [key])
+    _hold(work, kind, [key])
     found = read(work, kind, key)
     if found is None:
         raise NotStored(kind.name, key)
@@ -200,7 +200,7 @@ def set_kept(
     OlderRevision
         If a newer revision is stored.
     """
-    work.hold(kind.name, [key])
+    _hold(work, kind, [key])
     found = require(work, kind, key)
     if if_version is not None and found.version != if_version:
         raise VersionConflict(kind.name, key, if_version, found.version)
@@ -272,6 +272,13 @@ def json_of(kind: Kind[ItemT], found: Stored[ItemT], told: Mapping[str, Any] = N
     """What is stored, as the audit shows it, and what else is to be told of it."""
     shown = {**{name: getattr(found, name) for name in kind.shown}, **told}
     return audited(kind.content(found.item), getattr(found.item, REVISION, None), shown)
+
+
+def _hold(work: Work, kind: Kind[Any], keys: list[str]) -> None:
+    if kind.raises_setup:
+        work.hold_setup()
+    else:
+        work.hold(kind.name, keys)
 
 
 def _there(view: View, kind: Kind[ItemT], keys: Sequence[str]) -> dict[str, _There]:

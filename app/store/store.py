@@ -87,6 +87,13 @@ class Work(View):
         else:
             self.connection.execute(_HOLD_ALL, {"all": everything})
 
+    def hold_setup(self) -> None:
+        """Keep others from writing set-up, stock and tooling of the plant. Each such change counts the
+        plant's set-up on, so that they wait for each other anyway; from the start it is never crosswise.
+        """
+        if not is_sqlite(self.connection):
+            self.connection.execute(_HOLD_ALL, {"all": f"set-up of {self.plant_or_none}"})
+
 
 _HOLD_ALL = text("SELECT pg_advisory_xact_lock(hashtextextended(:all, 0))")
 _HOLD_ONE = text(

@@ -65,12 +65,28 @@ def bin_folder(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return scripts
 
 
+MIGRATE = """
+import sys
+from app.store.engine import database_url
+from app.store.migrating import upgrade
+print(upgrade(database_url(f"sqlite:///{sys.argv[1]}")).is_current)
+"""
+
+
+def test_the_installed_program_makes_its_tables(bin_folder: Path, tmp_path: Path) -> None:
+    done = run(bin_folder / "python", "-c", MIGRATE, tmp_path / "runwright.db", folder=tmp_path)
+    assert done.strip() == "True"
+
+
 def test_the_wheel_holds_the_packages_their_types_and_the_samples(wheel: Path) -> None:
     with zipfile.ZipFile(wheel) as archive:
         names = set(archive.namelist())
     assert names >= {
         *(f"{package}/{name}" for package in ("app", "solver") for name in ("__init__.py", "py.typed")),
         "migrations/__init__.py",
+        "migrations/env.py",
+        "migrations/script.py.mako",
+        "migrations/versions/v0001_plants_stock_jobs.py",
         "sample_data/plant.schema.json",
         "sample_data/small/plant.json",
         "sample_data/small/jobs.csv",
