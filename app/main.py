@@ -22,7 +22,9 @@ from app.store.readiness import StoreReadiness
 def service_of(settings: Settings, shop: Workshop) -> FastAPI:
     """The application over a store that is at the program's version."""
     parts = Parts(
-        doorkeeper=Doorkeeper(Keys(shop.store), now=shop.now),
+        doorkeeper=Doorkeeper(
+            Keys(shop.store), now=shop.now, remembered_s=settings.keys_remembered.total_seconds()
+        ),
         readiness=StoreReadiness(shop.store),
         stop=shop.store.close,
     )

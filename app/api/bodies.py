@@ -32,7 +32,11 @@ JSON = "application/json"
 Item = TypeVar("Item", bound=BaseModel)
 
 
-class JsonBody(Generic[Item]):
+class ReadsBody:
+    """A dependency that reads a request's body; it must come behind the key."""
+
+
+class JsonBody(ReadsBody, Generic[Item]):
     """Reads a request's body as a contract.
 
     Parameters

@@ -138,7 +138,7 @@ def _kinds(route: Declaration, operation: Mapping[str, Any]) -> Iterable[Kind]:
         yield NOT_FOUND
     if places:
         yield FIELDS
-    if route.body is not None:
+    if route.takes_body:
         yield from (MALFORMED, TOO_LARGE, MEDIA_TYPE, FIELDS, CONFLICT)
     if _depends(route, conditions.condition_of_change()):
         yield from (MALFORMED, VERSION, UNCONDITIONAL, CONFLICT)

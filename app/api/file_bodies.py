@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import Depends
 from starlette.requests import Request
 
-from app.api.bodies import received
+from app.api.bodies import ReadsBody, received
 from app.api.problems import MEDIA_TYPE, Refusal
 
 CSV, XLSX, JSON = (
@@ -30,7 +30,7 @@ class SentFile:
     content: bytes
 
 
-class FileBody:
+class FileBody(ReadsBody):
     """Reads a request's body as a file.
 
     Parameters

@@ -11,7 +11,7 @@ from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
 
 from app.api.access import Access
-from app.api.bodies import JsonBody
+from app.api.bodies import JsonBody, ReadsBody
 
 Declared = TypeVar("Declared")
 
@@ -47,10 +47,15 @@ class Declaration:
         return _first(self.calls, JsonBody)
 
     @property
+    def takes_body(self) -> bool:
+        """Whether it reads a body of any kind."""
+        return _first(self.calls, ReadsBody) is not None
+
+    @property
     def reads_body_before_key(self) -> bool:
         """Whether strangers' bodies would be read."""
-        kinds = [type(call) for call in self.calls if isinstance(call, Access | JsonBody)]
-        return Access in kinds and kinds[0] is not Access
+        first = _first(self.calls, (Access, ReadsBody))
+        return isinstance(first, ReadsBody)
 
     def is_at(self, path: str) -> bool:
         """Whether an address is one of this route's."""
@@ -84,5 +89,5 @@ def _calls(dependant: Dependant) -> Iterator[Callable[..., Any]]:
         yield from _calls(needed)
 
 
-def _first(calls: Sequence[object], kind: type[Declared]) -> Declared | None:
+def _first(calls: Sequence[object], kind: type[Declared] | tuple[type[Declared], ...]) -> Declared | None:
     return next((call for call in calls if isinstance(call, kind)), None)

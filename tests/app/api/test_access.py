@@ -18,25 +18,15 @@ from app.settings import read_settings
 from tests.app.api.conftest import Needs, Service, as_holder
 from tests.app.api.die_shelf import DIES, ShelfDie, die_routes
 from tests.app.api.key_shelf import LINE, LONG_AGO
-from tests.app.api.walking import FORBIDDEN, NO_KEY, steps
+from tests.app.api.walking import FORBIDDEN, NO_KEY, steps, walk_with_every_role, walk_with_useless_keys
 
 
 def test_a_route_lets_in_the_roles_it_declares_and_no_other(service: Service) -> None:
     app = service.app()
-    client = as_holder(app, None)
-    keys = {role: service.keys.issue(role) for role in Role}
-    for step in steps(app):
-        if step.is_open:
-            continue
-        for role, key in keys.items():
-            status = step.status(client, key)
-            assert status != NO_KEY, (str(step), role)
-            assert (status == FORBIDDEN) == (not step.lets_in(role)), (str(step), role, status)
+    walk_with_every_role(app, {role: service.keys.issue(role) for role in Role})
 
 
 def test_no_route_but_the_open_ones_answers_without_a_key_that_opens(service: Service) -> None:
-    app = service.app()
-    client = as_holder(app, None)
     real = service.keys.issue(Role.ADMIN)
     useless: dict[str, KeyText | str | None] = {
         "none": None,
@@ -47,12 +37,18 @@ def test_no_route_but_the_open_ones_answers_without_a_key_that_opens(service: Se
         "expired": service.keys.issue(Role.ADMIN, expires=LONG_AGO),
         "revoked": service.keys.issue(Role.ADMIN, revoked=LONG_AGO),
     }
-    for step in steps(app):
-        if step.is_open:
-            assert step.status(client, None) < 300, str(step)
-            continue
-        for kind, key in useless.items():
-            assert step.status(client, key) == NO_KEY, (str(step), kind)
+    walk_with_useless_keys(service.app(wrong_keys_per_minute=0), useless)
+
+
+def test_the_walk_finds_who_is_let_in_or_kept_out_wrongly(service: Service) -> None:
+    app = service.app()
+    keys = {role: service.keys.issue(role) for role in Role}
+    with pytest.raises(AssertionError, match="answers 403 to admin"):
+        walk_with_every_role(app, {Role.ADMIN: keys[Role.PRESS]})
+    with pytest.raises(AssertionError, match=r"answers \d+ to integration"):
+        walk_with_every_role(app, {Role.INTEGRATION: keys[Role.ADMIN]})
+    with pytest.raises(AssertionError, match="to a key that is good"):
+        walk_with_useless_keys(app, {"good": keys[Role.ADMIN]})
 
 
 def test_only_health_and_the_description_are_open(service: Service) -> None:

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from app.contracts.stored import Done, Outcome
-from app.errors import Unavailable
-from app.store import idempotency, records
-from app.store.engine import Connections
+from app.contracts.tooling_items import PostedDie
+from app.errors import BadInput, Unavailable
+from app.store import idempotency, plants, records
+from app.store.engine import Connections, is_sqlite
 from app.store.idempotency import GivenAnswer
-from app.store.kinds import JOBS, ROLLS
+from app.store.kinds import DIES, JOBS, ROLLS
+from app.store.listing import Query
 from app.store.store import Store
 from app.store.turns import Turns
-from tests.app.store.things import MIS, job, roll
+from tests.app.store.things import MIS, job, roll, sample_plant
 
 WRITERS, TURNS = 4, 15
+DIE = PostedDie(id="D-1", repeat_mm=Decimal(305), across=3, around=3, label_width_mm=Decimal(100))
 
 
 def together(act: Callable[[int], None], count: int = WRITERS) -> None:
@@ -79,6 +83,21 @@ def test_the_same_new_job_posted_by_four_at_once_is_made_once(store: Store) -> N
     assert done.count(Done.UNCHANGED) == (WRITERS - 1) * TURNS
 
 
+def test_set_up_stock_and_tools_written_at_once_never_wait_for_each_other_crosswise(store: Store) -> None:
+    def write(number: int) -> None:
+        for turn in range(4):
+            with store.writing(MIS) as work:
+                if number % 2:
+                    plants.put(work, sample_plant())
+                else:
+                    records.upsert(work, DIES, [DIE.model_copy(update={"id": f"D-{number}-{turn}"})])
+                    records.upsert(work, ROLLS, [roll(f"R-{number}-{turn}")])
+
+    together(write)
+    with store.reading("here") as view:
+        assert plants.whole(view).lines == sample_plant().lines
+
+
 def test_a_request_that_comes_twice_at_once_is_done_once(store: Store) -> None:
     done: list[int] = []
 
@@ -131,7 +150,9 @@ def test_a_turn_is_handed_on_after_an_exception() -> None:
         pass
 
 
-def test_a_database_that_others_keep_is_told_in_our_words(tmp_path: Path, migrated_sqlite: Path) -> None:
+def test_a_database_that_others_keep_is_told_in_our_words(
+    tmp_path: Path, migrated_sqlite: Path
+) -> None:
     impatient = Connections(busy_wait_s=0.01)
     path = tmp_path / "busy.db"
     path.write_bytes(migrated_sqlite.read_bytes())
@@ -142,3 +163,12 @@ def test_a_database_that_others_keep_is_told_in_our_words(tmp_path: Path, migrat
         pass
     first.close()
     second.close()
+
+
+def test_a_text_that_postgresql_cannot_keep_is_bad_input(store: Store) -> None:
+    if is_sqlite(store.engine):
+        return
+    with pytest.raises(BadInput, match="NUL"), store.writing(MIS) as work:
+        records.upsert(work, JOBS, [job(customer="Ann\x00")])
+    with pytest.raises(BadInput, match="NUL"), store.reading("here") as view:
+        records.listed(view, JOBS, Query(prefix="\x00"))
