@@ -15,8 +15,10 @@ from app.api.sequences import sequence_routes
 from app.security import Doorkeeper
 from app.services.workshop import Workshop
 from app.settings import Settings
+from app.store import idempotency
 from app.store.keys import Keys
 from app.store.readiness import StoreReadiness
+from app.store.store import Actor
 
 
 def service_of(settings: Settings, shop: Workshop) -> FastAPI:
@@ -26,6 +28,7 @@ def service_of(settings: Settings, shop: Workshop) -> FastAPI:
             Keys(shop.store), now=shop.now, remembered_s=settings.keys_remembered.total_seconds()
         ),
         readiness=StoreReadiness(shop.store),
+        tidy=lambda: _forget_answers(settings, shop),
         stop=shop.store.close,
     )
     routers = (
@@ -42,3 +45,9 @@ def service_of(settings: Settings, shop: Workshop) -> FastAPI:
         audit_routes(shop),
     )
     return create_app(settings, parts, routers)
+
+
+def _forget_answers(settings: Settings, shop: Workshop) -> None:
+    """Answers are kept for who asks again; after so long nobody does."""
+    with shop.store.writing(Actor("service")) as work:
+        idempotency.forget_before(work, work.at - settings.answers_kept)

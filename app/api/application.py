@@ -57,13 +57,15 @@ follow from such a declaration stand in OpenAPI by themselves; others by `respon
 
 from __future__ import annotations
 
+import asyncio
 import json
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
-from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
 
 from fastapi import APIRouter, FastAPI
 from fastapi.exceptions import RequestValidationError
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -83,7 +85,7 @@ from app.api.watching import Watched
 from app.errors import RunwrightError
 from app.security import Doorkeeper
 from app.settings import Settings
-from app.telemetry import RequestFigures, RequestLines
+from app.telemetry import RequestFigures, RequestLines, log
 
 OPENAPI = "/openapi.json"
 
@@ -105,6 +107,8 @@ class Parts:
         Where requests are counted.
     lines
         Where a line a request is written, if settings want one; standard error if None.
+    tidy
+        Called when the application starts and every hour: forgets what nobody needs any more.
     stop
         Called once when the application ends: closes the database.
     """
@@ -113,6 +117,7 @@ class Parts:
     readiness: Readiness
     figures: RequestFigures = field(default_factory=RequestFigures)
     lines: RequestLines | None = None
+    tidy: Callable[[], None] = lambda: None
     stop: Callable[[], None] = lambda: None
 
 
@@ -144,7 +149,7 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
-        lifespan=_stopping(parts.stop),
+        lifespan=_running(parts),
         telemetry={"tracing": False, "metrics": False, "logs": False, "auto_configure": False},
     )
     app.state.gate = Gate(
@@ -191,15 +196,37 @@ def _refuse_open_routes(routes: Iterable[Declaration]) -> None:
             raise OpenRouteError(f"{route} reads a body before the key: put access(Role…) first")
 
 
-def _stopping(stop: Callable[[], None]) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+TIDIED_EVERY_S = 3600.0
+
+
+def _running(parts: Parts) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        await _tidy(parts.tidy)
+        tidying = asyncio.create_task(_tidy_every_hour(parts.tidy))
         try:
             yield
         finally:
-            stop()
+            tidying.cancel()
+            with suppress(asyncio.CancelledError):
+                await tidying
+            parts.stop()
 
     return lifespan
+
+
+async def _tidy_every_hour(tidy: Callable[[], None]) -> None:
+    while True:
+        await asyncio.sleep(TIDIED_EVERY_S)
+        await _tidy(tidy)
+
+
+async def _tidy(tidy: Callable[[], None]) -> None:
+    """What goes wrong is told, and tried again the next time."""
+    try:
+        await run_in_threadpool(tidy)
+    except Exception:
+        log().error("not tidied", exc_info=True)
 
 
 def _description_routes(
