@@ -105,3 +105,19 @@ LINE: Example = {
     "stop_min": 0.5,
 }
 STATE: Example = {"loaded": {"die": {"die": "D-101"}}, "substrate": "PAPER-80", "width_mm": 330}
+
+_RUNS: list[Example] = [{"job": "J-2101"}, {"job": "J-2104", "stations": ["inkjet", "flexo-2", "die"]}]
+ORDER: Example = {
+    "start": "2027-03-01T06:00:00+01:00",
+    "goal": "balanced",
+    "lines": [{"line": "H1", "runs": _RUNS}],
+    "left_out": ["J-2103"],
+}
+COMPARED: Example = {
+    "start": "2027-03-01T06:00:00+01:00",
+    "orders": [
+        {"name": "as it was", "lines": [{"line": "H1", "runs": _RUNS}]},
+        {"name": "turned", "lines": [{"line": "H1", "runs": _RUNS[::-1]}]},
+    ],
+}
+KEPT: Example = ORDER | {"name": "Monday, foil first"}

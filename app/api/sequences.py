@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
+from app.api import examples
 from app.api.access import access
 from app.api.answers import Answer, answer
 from app.api.bodies import JSON, body
@@ -49,7 +50,7 @@ def _add_costing(shop: Workshop, router: APIRouter) -> None:
     )
     def cost(
         who: Annotated[Holder, access(Role.INTEGRATION)],
-        order: Annotated[OrderToCost, body(OrderToCost)],
+        order: Annotated[OrderToCost, body(OrderToCost, examples={"two runs": examples.ORDER})],
     ) -> Response:
         with shop.store.reading(who.plant) as view:
             return Response(sequences.cost(shop, view, order), media_type=JSON)
@@ -63,7 +64,7 @@ def _add_costing(shop: Workshop, router: APIRouter) -> None:
     )
     def compare(
         who: Annotated[Holder, access(Role.INTEGRATION)],
-        orders: Annotated[OrdersToCompare, body(OrdersToCompare)],
+        orders: Annotated[OrdersToCompare, body(OrdersToCompare, examples={"two orders": examples.COMPARED})],
     ) -> Response:
         with shop.store.reading(who.plant) as view:
             return Response(sequences.compare(shop, view, orders), media_type=JSON)
@@ -83,7 +84,7 @@ def _add_keeping(shop: Workshop, router: APIRouter) -> None:
         request: Request,
         who: Annotated[Holder, access(Role.SCHEDULER)],
         once: Annotated[Repeatable, repeatable()],
-        new: Annotated[NewSequence, body(NewSequence)],
+        new: Annotated[NewSequence, body(NewSequence, examples={"two runs": examples.KEPT})],
     ) -> Response:
         with shop.store.writing(actor(who, request)) as work:
 

@@ -12,7 +12,7 @@ from datetime import datetime
 from itertools import chain
 from typing import Annotated, Self, TypeVar
 
-from pydantic import ConfigDict, Field, JsonValue, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from app.contracts.base import Code, Contract, Number, OffsetMoment, Word
@@ -28,17 +28,6 @@ MOST_LINES = 100
 """Lines of such an order."""
 MOST_COMPARED = 10
 """Orders that are compared at once."""
-
-_RUNS_EXAMPLE: list[JsonValue] = [
-    {"job": "J-2101"},
-    {"job": "J-2104", "stations": ["inkjet", "flexo-2", "die"]},
-]
-_COST_EXAMPLE: dict[str, JsonValue] = {
-    "start": "2027-03-01T06:00:00+01:00",
-    "goal": "balanced",
-    "lines": [{"line": "H1", "runs": _RUNS_EXAMPLE}],
-    "left_out": ["J-2107"],
-}
 
 
 def _each_once(items: tuple[T, ...], name_of: Callable[[T], str], what: str) -> tuple[T, ...]:
@@ -142,8 +131,6 @@ class Costing(Contract):
 class OrderToCost(Costing, HandMadeOrder):
     """An order made by hand, to be costed."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [_COST_EXAMPLE]})
-
     detail: bool = Field(
         default=False, description="Whether every changeover is told with its stops, tasks and waste."
     )
@@ -157,20 +144,6 @@ class NamedOrder(HandMadeOrder):
 
 class OrdersToCompare(Costing):
     """Orders of the same jobs, to be compared."""
-
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {
-                    "goal": "balanced",
-                    "orders": [
-                        {"name": "as it was", "lines": [{"line": "H1", "runs": _RUNS_EXAMPLE}]},
-                        {"name": "turned", "lines": [{"line": "H1", "runs": _RUNS_EXAMPLE[::-1]}]},
-                    ],
-                }
-            ]
-        }
-    )
 
     orders: Annotated[tuple[NamedOrder, ...], Field(max_length=MOST_COMPARED)] = Field(
         default=(), description="The first is what the others are measured against."

@@ -150,9 +150,7 @@ def test_a_turn_is_handed_on_after_an_exception() -> None:
         pass
 
 
-def test_a_database_that_others_keep_is_told_in_our_words(
-    tmp_path: Path, migrated_sqlite: Path
-) -> None:
+def test_a_database_that_others_keep_is_told_in_our_words(tmp_path: Path, migrated_sqlite: Path) -> None:
     impatient = Connections(busy_wait_s=0.01)
     path = tmp_path / "busy.db"
     path.write_bytes(migrated_sqlite.read_bytes())
