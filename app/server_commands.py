@@ -82,9 +82,10 @@ def serve(
         settings = read_settings(host=host, port=port, database=database)
         store = open_store(settings)
         set_up_logs(settings.log_level, as_json=settings.is_json)
-        with answering():
-            first_key = begin(Workshop(store), with_sample=sample)
         with listen(settings) as listener:
+            # Only once nothing else can go wrong: the key is told here and nowhere else.
+            with answering():
+                first_key = begin(Workshop(store), with_sample=sample)
             if first_key is not None:
                 typer.echo(f"First key, role admin, shown this once: {first_key}")
             told = f"Runwright answers at {address(listener)}, Ctrl-C stops it."

@@ -11,6 +11,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 import httpx2
@@ -221,11 +222,27 @@ def free_port() -> str:
         return str(listener.getsockname()[1])
 
 
+@dataclass(frozen=True)
+class Serving:
+    """Where a service answers, the key that it made if its database was empty, and its process."""
+
+    address: str
+    first_key: str | None
+    process: subprocess.Popen[str]
+
+    def status(self, path: str, key: str) -> int:
+        headers = {"Authorization": f"Bearer {key}", "X-Request-Id": "the-request"}
+        return httpx2.get(f"{self.address}{path}", headers=headers).status_code
+
+    def end(self) -> int:
+        """Tell it to stop, and wait until it has."""
+        self.process.send_signal(signal.SIGTERM)
+        return self.process.wait()
+
+
 @contextmanager
-def serving(
-    database: str, folder: Path, port: str = "0", **environment: str
-) -> Iterator[tuple[str, subprocess.Popen[str]]]:
-    """The service as `runwright serve` runs it: its address and its process."""
+def serving(database: str, folder: Path, port: str = "0", **environment: str) -> Iterator[Serving]:
+    """The service as `runwright serve` runs it."""
     without = {name: value for name, value in os.environ.items() if not name.startswith("RUNWRIGHT_")}
     log = (folder / "log").open("w")
     with (
@@ -241,11 +258,14 @@ def serving(
         ) as process,
     ):
         try:
-            told = process.stdout.readline() if process.stdout else ""
-            found = re.search(r"http://\S+:\d+", told)
+            told, found = "", None
+            while process.stdout and found is None and (line := process.stdout.readline()):
+                told += line
+                found = re.search(r"http://\S+:\d+", line)
             if found is None:
                 raise AssertionError(f"{told} {(folder / 'log').read_text()}")
-            yield found[0], process
+            first_key = re.search(r"rw_\w+", told)
+            yield Serving(found[0], first_key[0] if first_key else None, process)
         finally:
             with suppress(ProcessLookupError):
                 os.killpg(process.pid, signal.SIGKILL)  # the processes that it has started too
@@ -254,24 +274,34 @@ def serving(
 def test_one_command_serves_a_new_database_to_whoever_has_a_key_until_a_signal_ends_it(
     database: str, tmp_path: Path
 ) -> None:
-    with serving(database, tmp_path, RUNWRIGHT_KEYS_REMEMBERED="0 s") as (address, process):
-        assert httpx2.get(f"{address}/readyz").json() == {"status": "ready"}
-        with_plants(database, "Harbour")
+    with serving(database, tmp_path, RUNWRIGHT_KEYS_REMEMBERED="0 s") as service:
+        assert httpx2.get(f"{service.address}/readyz").json() == {"status": "ready"}
+        first = str(service.first_key)
+        assert service.status("/metrics", first) == 200
         key = key_of(run("keys", "create", "metrics", "--role", "supervisor", database=database))
-        headers = {"Authorization": f"Bearer {key}", "X-Request-Id": "first-request"}
-        assert httpx2.get(f"{address}/metrics", headers=headers).status_code == 200
+        assert service.status("/metrics", key) == 200
         assert "last used" in run("keys", "list", database=database).output
         run("keys", "revoke", key.split("_")[1], database=database)
-        assert httpx2.get(f"{address}/metrics", headers=headers).status_code == 401
-        process.send_signal(signal.SIGTERM)
-        assert process.wait() == 0
+        assert service.status("/metrics", key) == 401
+        assert service.end() == 0
     log = (tmp_path / "log").read_text()
     answered = [line for line in map(json.loads, log.splitlines()) if line["event"] == "answered"]
-    assert [(line["request_id"], line["status"]) for line in answered] == [
-        ("first-request", 200),
-        ("first-request", 401),
-    ]
+    assert [line["status"] for line in answered] == [200, 200, 401]
+    assert {line["request_id"] for line in answered} == {"the-request"}
+    assert first.split("_")[2] not in log
     assert key.split("_")[2] not in log
+
+
+def test_the_first_key_is_not_made_where_nobody_would_be_told_it(database: str) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        refused = run("serve", "--port", port, database=database)
+    assert refused.exit_code == 2
+    assert "cannot be listened at" in refused.output
+    store = Store(database)
+    with store.reading() as view:
+        assert plants.names(view) == ()
+    store.close()
 
 
 def test_several_processes_answer_at_one_port_and_all_end(postgresql: Server, tmp_path: Path) -> None:
@@ -279,13 +309,10 @@ def test_several_processes_answer_at_one_port_and_all_end(postgresql: Server, tm
     database = url.render_as_string(hide_password=False)
     try:
         with_plants(database, "Harbour")
-        with serving(database, tmp_path, free_port(), RUNWRIGHT_WORKERS="2") as (address, process):
-            assert httpx2.get(f"{address}/readyz", timeout=60).json() == {"status": "ready"}
-            process.send_signal(signal.SIGTERM)
-            assert process.wait() == 0
-        started = [
-            line for line in (tmp_path / "log").read_text().splitlines() if "Started server process" in line
-        ]
-        assert len(started) == 2
+        with serving(database, tmp_path, free_port(), RUNWRIGHT_WORKERS="2") as service:
+            assert httpx2.get(f"{service.address}/readyz", timeout=60).json() == {"status": "ready"}
+            assert service.end() == 0
+        log = (tmp_path / "log").read_text()
+        assert log.count("Started server process") == 2
     finally:
         postgresql.drop(url)
