@@ -12,7 +12,7 @@ from app.api.answers import Answer, answer
 from app.api.bodies import body
 from app.api.conditions import Condition, condition_of_change
 from app.api.idempotency import Repeatable, answered, repeatable
-from app.api.kept_answers import KeptAnswers
+from app.api.kept_answers import NewAnswers
 from app.api.listing import ActualsAsked
 from app.api.paging import next_link
 from app.api.problems import CONFLICT, problems
@@ -66,7 +66,7 @@ def _add_posts(shop: Workshop, router: APIRouter) -> None:
             def act() -> Answer:
                 return answer(things.take(shop, work, ACTUALS, sent.items, each=sent.each))
 
-            return answered(once, KeptAnswers(work, who), act).response()
+            return answered(once, NewAnswers(work, who), act).response()
 
     @router.put(
         "/{key:path}",

@@ -51,8 +51,10 @@ def _add_lists_in(shop: Workshop, router: APIRouter) -> None:
         who: Annotated[Holder, access(Role.INTEGRATION)],
         sent: Annotated[SentFile, file_body("jobs", LIST_TYPES)],
     ) -> Response:
+        with shop.store.reading(who.plant) as view:
+            read = files.read_jobs_list(shop, view, sent.name, sent.content)
         with shop.store.writing(actor(who, request)) as work:
-            return answer(files.take_jobs(shop, work, sent.name, sent.content)).response()
+            return answer(files.take_jobs(shop, work, read)).response()
 
     @router.put(
         "/dies",

@@ -29,14 +29,18 @@ class KeptAnswer:
     answer: Answer
 
 
-class AnswerBook(Protocol):
-    """Answers to one holder, inside the transaction of the effect.
-
-    Two requests with one key at once: `kept` of the second waits for the first, or `keep` raises `Conflict`.
-    """
+class ReadBook(Protocol):
+    """Answers that were given to one holder."""
 
     def kept(self, key: str) -> KeptAnswer | None:
         """What was kept for a key; None where it was not used yet."""
+
+
+class AnswerBook(ReadBook, Protocol):
+    """The same inside the transaction of the effect.
+
+    Two requests with one key at once: `kept` of the second waits for the first, or `keep` raises `Conflict`.
+    """
 
     def keep(self, key: str, kept: KeptAnswer) -> None:
         """Keep an answer with the effect."""
@@ -55,25 +59,32 @@ class Repeatable:
         return visit_of(self.request.scope).body_digest or ""
 
 
-def answered(asked: Repeatable, book: AnswerBook, act: Callable[[], Answer]) -> Answer:
-    """The kept answer of the same request, or that of doing it, which is then kept.
+def repeated(asked: Repeatable, book: ReadBook) -> Answer | None:
+    """The kept answer of the same request; None where it is a new one, or not to be repeated.
 
     Raises
     ------
     Refusal
         422, if the key was used for something else: another body, another address.
     """
-    if asked.key is None:
-        return act()
-    kept = book.kept(asked.key)
+    kept = None if asked.key is None else book.kept(asked.key)
     if kept is None:
-        done = act()
-        book.keep(asked.key, KeptAnswer(asked.route, asked.body_digest, done))
-        return done
+        return None
     if (kept.route, kept.body_digest) != (asked.route, asked.body_digest):
         what = "another body" if kept.route == asked.route else kept.route
         raise Refusal(KEY_REUSED, f"This Idempotency-Key came with {what} before; take a new one.")
     return kept.answer
+
+
+def answered(asked: Repeatable, book: AnswerBook, act: Callable[[], Answer]) -> Answer:
+    """The kept answer of the same request, or that of doing it, which is then kept; raises as above."""
+    before = repeated(asked, book)
+    if before is not None:
+        return before
+    done = act()
+    if asked.key is not None:
+        book.keep(asked.key, KeptAnswer(asked.route, asked.body_digest, done))
+    return done
 
 
 def _repeatable(

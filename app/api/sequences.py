@@ -9,8 +9,8 @@ from app.api import examples
 from app.api.access import access
 from app.api.answers import Answer, answer
 from app.api.bodies import JSON, body
-from app.api.idempotency import Repeatable, answered, repeatable
-from app.api.kept_answers import KeptAnswers
+from app.api.idempotency import Repeatable, answered, repeatable, repeated
+from app.api.kept_answers import KeptAnswers, NewAnswers
 from app.api.listing import ListAsked
 from app.api.paging import next_link
 from app.api.requests import actor
@@ -86,13 +86,18 @@ def _add_keeping(shop: Workshop, router: APIRouter) -> None:
         once: Annotated[Repeatable, repeatable()],
         new: Annotated[NewSequence, body(NewSequence, examples={"two runs": examples.KEPT})],
     ) -> Response:
+        with shop.store.reading(who.plant) as view:
+            before = repeated(once, KeptAnswers(view, who))
+            if before is not None:
+                return before.response()
+            worked_out = sequences.work_out(shop, view, new)
         with shop.store.writing(actor(who, request)) as work:
 
             def act() -> Answer:
-                shown = sequences.keep(shop, work, new)
-                return answer(shown, 201, location=f"{PATH}/{shown.item.id}")
+                kept = sequences.keep(work, worked_out)
+                return answer(kept, 201, location=f"{PATH}/{kept.item.id}")
 
-            return answered(once, KeptAnswers(work, who), act).response()
+            return answered(once, NewAnswers(work, who), act).response()
 
     @router.delete(
         "/{sequence}", operation_id="remove_sequence", summary="Remove a kept sequence", status_code=204

@@ -16,7 +16,7 @@ from app.api.answers import Answer, answer, not_modified
 from app.api.bodies import body
 from app.api.conditions import Condition, condition_of_change, condition_of_reading
 from app.api.idempotency import Repeatable, answered, repeatable
-from app.api.kept_answers import KeptAnswers
+from app.api.kept_answers import NewAnswers
 from app.api.listing import ListAsked
 from app.api.paging import next_link
 from app.api.problems import CONFLICT, problems
@@ -148,7 +148,7 @@ def add_many(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
             def act() -> Answer:
                 return answer(thing.take(shop, work, sent.items, each=sent.each))
 
-            return answered(once, KeptAnswers(work, who), act).response()
+            return answered(once, NewAnswers(work, who), act).response()
 
 
 def add_create(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
@@ -176,7 +176,7 @@ def add_create(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
                 location = thing.address(kind.key_of(sent))
                 return answer(stored, 201, version=stored.version, location=location)
 
-            return answered(once, KeptAnswers(work, who), act).response()
+            return answered(once, NewAnswers(work, who), act).response()
 
 
 def add_put(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, TypeVar, cast
@@ -39,20 +39,30 @@ MOST_LISTED = 20_000
 """Jobs of a list that is written."""
 
 
-def take_jobs(shop: Workshop, work: Work, name: str, content: bytes) -> FileTaken:
-    """Take a job list: all of it or nothing. What the plant does not know yet is noted, not refused.
+@dataclass(frozen=True, slots=True)
+class JobsRead:
+    """A job list that was read, and what was assumed in reading it. What the plant does not know yet is
+    noted, not refused.
+    """
+
+    jobs: tuple[PostedJob, ...]
+    notes: tuple[str, ...]
+
+
+def read_jobs_list(shop: Workshop, view: View, name: str, content: bytes) -> JobsRead:
+    """Read a job list. That takes a while where it is long, in which others may write.
 
     Raises
     ------
     BadInput
         With every fault of the file, by row and column.
     """
-    known = shop.plants.of(work)
+    known = shop.plants.of(view)
     lenient = frozenset(("substrate", "die", "consumable"))
     with _file(name, content) as (path, findings):
         found = read_jobs(path, known.plant, findings, unchecked=lenient)
     zone = known.plant.site.zone_info
-    posted = [
+    posted = tuple(
         _as(
             PostedJob,
             job,
@@ -60,11 +70,22 @@ def take_jobs(shop: Workshop, work: Work, name: str, content: bytes) -> FileTake
             ready=job.ready and at_site(job.ready, zone),
         )
         for job in found
-    ]
-    taken = job_service.take(shop, work, posted, each=False)
-    waiting = [f"{job.job} waits: {'; '.join(why)}." for job in found if (why := known.codes.missing_of(job))]
-    touched = [f"{one.key}: {'; '.join(one.affects)}." for one in taken.outcomes if one.affects]
-    return _taken(work, (*findings.notes, *waiting, *touched))
+    )
+    waiting = (f"{job.job} waits: {'; '.join(why)}." for job in found if (why := known.codes.missing_of(job)))
+    return JobsRead(posted, (*findings.notes, *waiting))
+
+
+def take_jobs(shop: Workshop, work: Work, read: JobsRead) -> FileTaken:
+    """Take a job list: all of it or nothing.
+
+    Raises
+    ------
+    BadInput
+        Where a job contradicts itself.
+    """
+    taken = job_service.take(shop, work, read.jobs, each=False)
+    touched = (f"{one.key}: {'; '.join(one.affects)}." for one in taken.outcomes if one.affects)
+    return _taken(work, (*read.notes, *touched))
 
 
 def take_dies(shop: Workshop, work: Work, name: str, content: bytes) -> FileTaken:

@@ -37,7 +37,8 @@ def begin(shop: Workshop, *, with_sample: bool) -> str | None:
         if with_sample:
             files.take_plant(work, "plant.json", _sample("plant.json"))
             files.take_stock(shop, work, "stock.csv", _sample("stock.csv"))
-            files.take_jobs(shop, work, "jobs.csv", _sample("jobs.csv"))
+            read = files.read_jobs_list(shop, work, "jobs.csv", _sample("jobs.csv"))
+            files.take_jobs(shop, work, read)
         return keys.create(work, AskedKey(name="first key", role=Role.ADMIN)).key
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
 
 from app.contracts.base import at_site
 from app.contracts.costings import (
@@ -19,7 +20,7 @@ from app.contracts.costings import (
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock, jobs_of
 from app.contracts.run_sheets import LineRunSheets
-from app.contracts.sequences import LineRuns
+from app.contracts.sequences import CostedPlan, LineRuns
 from app.contracts.stored import Stored
 from app.contracts.stored_sequences import (
     NewSequence,
@@ -65,8 +66,18 @@ def compare(shop: Workshop, view: View, asked: OrdersToCompare) -> bytes:
     return shop.costings.compare(_source(shop, view, asked.jobs, asked), asked)
 
 
-def keep(shop: Workshop, work: Work, new: NewSequence) -> Stored[SequenceHead]:
-    """Cost an order with the rolls that cost least for it, and keep it as a sequence.
+@dataclass(frozen=True, slots=True)
+class NewPlan:
+    """An order that is costed and not kept yet."""
+
+    name: str
+    plan: CostedPlan
+    worked_from: SequenceInput
+    state: str
+
+
+def work_out(shop: Workshop, view: View, new: NewSequence) -> NewPlan:
+    """Cost an order with the rolls that cost least for it. That takes a while, in which others may write.
 
     Raises
     ------
@@ -75,29 +86,29 @@ def keep(shop: Workshop, work: Work, new: NewSequence) -> Stored[SequenceHead]:
     NothingCanRun
         Where no job of it can.
     """
-    plant = shop.plants.of(work)
+    plant = shop.plants.of(view)
     names = sorted(new.jobs)
-    versions = job_lookup.versions(work, names)
-    found = _known_jobs(work, names, versions, plant)
+    versions = job_lookup.versions(view, names)
+    found = _known_jobs(view, names, versions, plant)
     begins = at_site(plant.plant.site.begins(new.start, shop.now()), plant.plant.site.zone_info)
-    queue = queue_now(plant.plant, found, begins, new.locks)
+    question = queue_now(plant.plant, found, begins, new.locks).question
     order = new.run_order
     findings = Findings()
-    check_order(order, queue.question.plant, queue.question.jobs, None, findings)
+    check_order(order, question.plant, question.jobs, None, findings)
     findings.faults += lock_faults(new.locks, names)
     if findings.faults:
         raise BadInput(findings.faults)
-    plan = planning.cost(queue.question, order, new.goal)
-    return sequences.keep(
-        work,
-        str(uuid.uuid4()),
+    return NewPlan(
         new.name,
-        plan,
-        SequenceInput(
-            plant=queue.question.plant, jobs=tuple(queue.question.jobs), start=begins, locks=new.locks
-        ),
+        planning.cost(question, order, new.goal),
+        SequenceInput(plant=question.plant, jobs=tuple(question.jobs), start=begins, locks=new.locks),
         state_of(plant.setup_version, versions),
     )
+
+
+def keep(work: Work, new: NewPlan) -> Stored[SequenceHead]:
+    """Keep a costed order as a sequence, under an id of its own."""
+    return sequences.keep(work, str(uuid.uuid4()), new.name, new.plan, new.worked_from, new.state)
 
 
 def read(shop: Workshop, view: View, sequence: str) -> StoredSequence:

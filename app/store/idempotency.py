@@ -8,7 +8,7 @@ from datetime import datetime
 
 from sqlalchemy import delete, insert, select
 
-from app.store.store import Work
+from app.store.store import View, Work
 from app.store.tables import Base
 
 TABLE = Base.metadata.tables["answers"]
@@ -33,19 +33,22 @@ class GivenAnswer:
     body: bytes
 
 
-def given(work: Work, holder: str, key: str) -> GivenAnswer | None:
-    """The answer that was given to a holder under a key; None if none was. Whoever asks with the same key
-    meanwhile waits until this transaction ends.
-    """
-    work.hold("answers", [f"{holder} {key}"])
+def given(view: View, holder: str, key: str) -> GivenAnswer | None:
+    """The answer that was given to a holder under a key; None if none was."""
     columns = TABLE.c.request, TABLE.c.body_hash, TABLE.c.status, TABLE.c.headers, TABLE.c.body
-    here = TABLE.c.plant_pk == work.plant, TABLE.c.holder == holder, TABLE.c.key == key
-    row = work.connection.execute(select(*columns).where(*here)).first()
+    here = TABLE.c.plant_pk == view.plant, TABLE.c.holder == holder, TABLE.c.key == key
+    row = view.connection.execute(select(*columns).where(*here)).first()
     if row is None:
         return None
     request, body_hash, status, headers, body = row
     told = tuple((name, value) for name, value in json.loads(headers))
     return GivenAnswer(request, body_hash, status, told, bytes(body))
+
+
+def given_or_awaited(work: Work, holder: str, key: str) -> GivenAnswer | None:
+    """The same; whoever asks with the same key meanwhile waits until this transaction ends."""
+    work.hold("answers", [f"{holder} {key}"])
+    return given(work, holder, key)
 
 
 def give(work: Work, holder: str, key: str, answer: GivenAnswer) -> None:

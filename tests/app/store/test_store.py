@@ -103,7 +103,7 @@ def test_a_request_that_comes_twice_at_once_is_done_once(store: Store) -> None:
 
     def ask(number: int) -> None:
         with store.writing(MIS) as work:
-            if idempotency.given(work, "MIS", "k") is None:
+            if idempotency.given_or_awaited(work, "MIS", "k") is None:
                 done.append(number)
                 idempotency.give(work, "MIS", "k", GivenAnswer("POST /", "", 201, (), b""))
 
