@@ -51,6 +51,10 @@ def serve_one(app: ASGIApp, settings: Settings, listener: socket.socket, started
     _Server(_config(app, settings), started).run(sockets=[listener])
 
 
+SILENT_FOR_S = 60
+"""After how long a process that says nothing is replaced; one that starts on a busy machine may take a while."""
+
+
 def serve_many(factory: str, settings: Settings, listener: socket.socket) -> None:
     """Answer in several processes, each with an application made by a function, “module:name”."""
     config = _config(factory, settings, workers=settings.workers, factory=True)
@@ -72,6 +76,7 @@ def _config(
         forwarded_allow_ips=list(settings.proxies),
         backlog=WAITING_CONNECTIONS,
         timeout_graceful_shutdown=math.ceil(settings.stop_within.total_seconds()),
+        timeout_worker_healthcheck=SILENT_FOR_S,
     )
 
 
