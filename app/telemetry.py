@@ -27,7 +27,7 @@ from prometheus_client.metrics_core import (
     Metric,
 )
 from prometheus_client.registry import Collector
-from structlog.typing import Processor
+from structlog.typing import EventDict, Processor
 
 from app.security import SECRET_IN_TEXT
 
@@ -118,6 +118,12 @@ _CHAIN: tuple[Processor, ...] = (
 )
 
 
+def _without_colours(_logger: object, _method: str, event: EventDict) -> EventDict:
+    """uvicorn says some lines twice, once in colours for a terminal."""
+    event.pop("color_message", None)
+    return event
+
+
 def set_up_logs(level: str = "info", as_json: bool = True, stream: TextIO | None = None) -> None:
     """Send every log line, uvicorn's and other libraries' too, through one chain to one stream.
 
@@ -139,7 +145,7 @@ def set_up_logs(level: str = "info", as_json: bool = True, stream: TextIO | None
     handler = logging.StreamHandler(target)
     handler.setFormatter(
         structlog.stdlib.ProcessorFormatter(
-            foreign_pre_chain=[*_CHAIN, structlog.stdlib.ExtraAdder()],
+            foreign_pre_chain=[*_CHAIN, structlog.stdlib.ExtraAdder(), _without_colours],
             processors=[
                 structlog.stdlib.ProcessorFormatter.remove_processors_meta,
                 structlog.processors.format_exc_info,

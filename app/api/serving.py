@@ -52,7 +52,7 @@ def serve_one(app: ASGIApp, settings: Settings, listener: socket.socket, started
 
 
 SILENT_FOR_S = 60
-"""After how long a process that says nothing is replaced; one that starts on a busy machine may take a while."""
+"""After how long a process that says nothing is replaced; on a busy machine one may take a while to start."""
 
 
 def serve_many(factory: str, settings: Settings, listener: socket.socket) -> None:
