@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from functools import cache
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Select, bindparam, select
 
 from app.contracts.posted_jobs import JobStatus, PostedJob
+from app.store.engine import is_sqlite
 from app.store.kinds import JOBS
-from app.store.rows import among, items_of, items_where
+from app.store.rows import among, among_these, items_of, items_where, these
 from app.store.store import View
 
 _C = JOBS.table.c
@@ -16,9 +19,15 @@ _C = JOBS.table.c
 
 def versions(view: View, jobs: Collection[str]) -> dict[str, int]:
     """The version of every one of these jobs that is stored."""
-    here = _C.plant_pk == view.plant, among(view.connection, _C.job, list(jobs))
-    rows = view.connection.execute(select(_C.job, _C.version).where(*here))
+    values = {"plant": view.plant, "these": these(view.connection, list(jobs))}
+    rows = view.connection.execute(_versions(is_sqlite(view.connection)), values)
     return {job: version for job, version in rows}
+
+
+@cache
+def _versions(sqlite: bool) -> Select[Any]:
+    here = _C.plant_pk == bindparam("plant"), among_these(sqlite, _C.job)
+    return select(_C.job, _C.version).where(*here)
 
 
 def by_number(view: View, jobs: Collection[str]) -> tuple[PostedJob, ...]:

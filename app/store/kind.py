@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import ColumnElement, Select, Table, select
+from sqlalchemy import ColumnElement, Select, Table, bindparam, select
 
 from app.contracts.base import Contract
 from app.contracts.stored import Stored
@@ -51,6 +51,11 @@ class Child:
         parent = self.table.c[self.parent]
         columns = (self.table.c[name] for name in self.columns)
         return select(parent, *columns).order_by(parent, self.table.c.position)
+
+    @cached_property
+    def of_one(self) -> Select[Any]:
+        """The same of one `parent`."""
+        return self.selection.where(self.table.c[self.parent] == bindparam("parent"))
 
 
 @dataclass(frozen=True)
@@ -118,6 +123,13 @@ class Kind(Generic[ItemT]):
     def selection(self) -> Select[Any]:
         """What is read of every row; made once, since every column of it takes its time."""
         return select(*(column for column in self.table.c if column.key not in self.unlisted))
+
+    @cached_property
+    def one(self) -> Select[Any]:
+        """What is read of the row of one key, `key` of `plant`."""
+        table = self.table
+        here = table.c.plant_pk == bindparam("plant"), table.c[self.key] == bindparam("key")
+        return self.selection.where(*here)
 
     @cached_property
     def moments(self) -> tuple[str, ...]:

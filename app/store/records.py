@@ -11,26 +11,29 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import Select, bindparam, delete, select, update
 
 from app.contracts.stored import Done, Outcome, Page, Refusal, Stored
 from app.errors import Fault, NotStored, OlderRevision, VersionConflict
 from app.store import audit
 from app.store.audit import Action, Change
+from app.store.engine import is_sqlite
 from app.store.kind import REVISION, ItemT, Kind, audited, digest
 from app.store.listing import Query, kind_stretches, page_of
 from app.store.many_rows import insert_rows, update_rows
 from app.store.rows import (
     Row,
     among,
+    among_these,
     child_rows,
-    first,
     in_utc,
+    item_of,
     items_of,
     items_where,
     new_numbers,
     row_of,
     stored,
+    these,
 )
 from app.store.store import View, Work
 
@@ -125,7 +128,19 @@ def replace(work: Work, kind: Kind[ItemT], item: ItemT, if_version: int | None) 
     if step.fault is not None:
         raise OlderRevision([step.fault])
     _write(work, kind, [step])
-    return require(work, kind, key)
+    return _now(work, kind, step)
+
+
+def _now(work: Work, kind: Kind[ItemT], step: _Step) -> Stored[ItemT]:
+    """What is stored after a step, which need not be read again."""
+    if step.done is Done.UNCHANGED:
+        return require(work, kind, step.key)
+    shown = {name: kind.kept[name] for name in kind.shown} if step.there is None else step.there.shown
+    item = step.item
+    if kind.counts_revisions and step.revision != getattr(item, REVISION):
+        item = item.model_copy(update={REVISION: step.revision})
+    told: dict[str, Any] = {"item": item, "version": step.version, "updated_at": work.at, **shown}
+    return kind.stored.model_construct(**told)
 
 
 def remove(work: Work, kind: Kind[ItemT], key: str, if_version: int | None = None) -> None:
@@ -165,13 +180,13 @@ def make_so(work: Work, kind: Kind[ItemT], items: Sequence[ItemT]) -> list[Outco
     every = select(table.c.pk, table.c[kind.key]).where(table.c.plant_pk == work.plant).order_by(table.c.pk)
     gone = {pk: key for pk, key in work.connection.execute(every) if key not in sent}
     if gone:
-        these = among(work.connection, table.c.pk, list(gone))
-        found = items_where(work.connection, kind, these)
+        going = among(work.connection, table.c.pk, list(gone))
+        found = items_where(work.connection, kind, going)
         removed = [
             Change(Action.REMOVED, kind.key_of(item), json_of(kind, stored(kind, row, item)), None)
             for row, item in found
         ]
-        work.connection.execute(delete(table).where(these))
+        work.connection.execute(delete(table).where(going))
         audit.record(work, kind.name, removed)
         if kind.raises_setup:
             work.raise_setup()
@@ -227,9 +242,7 @@ def set_kept(
 
 def read(view: View, kind: Kind[ItemT], key: str) -> Stored[ItemT] | None:
     """An item, or None if there is none."""
-    table = kind.table
-    here = table.c.plant_pk == view.plant
-    found = first(items_where(view.connection, kind, here, table.c[kind.key] == key))
+    found = item_of(view.connection, kind, view.plant, key)
     return None if found is None else stored(kind, *found)
 
 
@@ -282,14 +295,32 @@ def _hold(work: Work, kind: Kind[Any], keys: list[str]) -> None:
 
 
 def _there(view: View, kind: Kind[ItemT], keys: Sequence[str]) -> dict[str, _There]:
-    table = kind.table
-    key = table.c[kind.key]
-    chosen = select(key, *(table.c[name] for name in ("pk", "revision", "version", "digest", *kind.shown)))
-    here = chosen.where(table.c.plant_pk == view.plant, among(view.connection, key, keys))
+    statement = _statement(kind, len(keys) == 1, is_sqlite(view.connection))
+    asked = {"key": keys[0]} if len(keys) == 1 else {"these": these(view.connection, keys)}
     return {
         found: _There(pk, revision, version, content, dict(zip(kind.shown, shown, strict=True)))
-        for found, pk, revision, version, content, *shown in view.connection.execute(here)
+        for found, pk, revision, version, content, *shown in view.connection.execute(
+            statement, {"plant": view.plant, **asked}
+        )
     }
+
+
+_STATEMENTS: dict[tuple[str, bool, bool], Select[Any]] = {}
+
+
+def _statement(kind: Kind[Any], single: bool, sqlite: bool) -> Select[Any]:
+    """What is stored under one key or many of a kind; made once, since making it takes longer than asking."""
+    made = _STATEMENTS.get((kind.name, single, sqlite))
+    if made is None:
+        table = kind.table
+        key = table.c[kind.key]
+        names = ("pk", "revision", "version", "digest", *kind.shown)
+        these_keys = key == bindparam("key") if single else among_these(sqlite, key)
+        made = select(key, *(table.c[name] for name in names)).where(
+            table.c.plant_pk == bindparam("plant"), these_keys
+        )
+        _STATEMENTS[kind.name, single, sqlite] = made
+    return made
 
 
 def _require(kind: Kind[ItemT], key: str, if_version: int | None, there: _There | None) -> None:

@@ -14,7 +14,9 @@ from sqlalchemy import (
     Connection,
     RowMapping,
     Table,
+    Text,
     any_,
+    bindparam,
     func,
     literal,
     select,
@@ -45,6 +47,19 @@ def among(
         listed = func.json_each(json.dumps(values)).table_valued("value")
         return column.in_(select(listed.c.value))
     return column == any_(literal(list(values), ARRAY(column.type)))
+
+
+def among_these(sqlite: bool, column: ColumnElement[Any]) -> ColumnElement[bool]:
+    """The same for a statement that is made once: the values come with `these`."""
+    if sqlite:
+        listed = func.json_each(bindparam("these", type_=Text())).table_valued("value")
+        return column.in_(select(listed.c.value))
+    return column == any_(bindparam("these", type_=ARRAY(column.type)))
+
+
+def these(connection: Connection, values: Sequence[str] | Sequence[int]) -> str | list[Any]:
+    """Values for such a statement."""
+    return json.dumps(values) if is_sqlite(connection) else list(values)
 
 
 def in_utc(kind: Kind[ItemT], item: ItemT) -> ItemT:
@@ -92,6 +107,14 @@ def items_where(
     return items_of(connection, kind, list(rows.mappings()))
 
 
+def item_of(
+    connection: Connection, kind: Kind[ItemT], plant: int, key: str
+) -> tuple[RowMapping, ItemT] | None:
+    """The row of a key and the item that it makes; None if there is none."""
+    row = connection.execute(kind.one, {"plant": plant, "key": key}).mappings().first()
+    return None if row is None else items_of(connection, kind, [row])[0]
+
+
 def items_of(
     connection: Connection, kind: Kind[ItemT], rows: Sequence[RowMapping]
 ) -> list[tuple[RowMapping, ItemT]]:
@@ -117,8 +140,13 @@ def as_it_was(contract: type[ContractT], values: dict[str, Any]) -> ContractT:
 
 def _parts(connection: Connection, child: Child, numbers: Sequence[int]) -> dict[int, list[Any]]:
     parts: dict[int, list[Any]] = defaultdict(list)
-    these = among(connection, child.table.c[child.parent], numbers)
-    for number, *values in connection.execute(child.selection.where(these)):
+    if len(numbers) == 1:
+        found = connection.execute(child.of_one, {"parent": numbers[0]})
+    else:
+        found = connection.execute(
+            child.selection.where(among(connection, child.table.c[child.parent], numbers))
+        )
+    for number, *values in found:
         parts[number].append(as_it_was(child.contract, dict(zip(child.columns, values, strict=True))))
     return parts
 
