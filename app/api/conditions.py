@@ -11,6 +11,8 @@ from fastapi import Depends, Header
 from app.api.problems import MALFORMED, UNCONDITIONAL, VERSION, Refusal
 
 _TAG = re.compile(r'\s*(W/)?"([\x21\x23-\x7e\x80-\xff]*)"\s*(?:,|$)')
+_TAGS_PATTERN = r'^(\*|(W/)?"[!#-~]*"(, ?(W/)?"[!#-~]*")*)$'
+"""Such a list for who reads OpenAPI."""
 
 
 def etag(version: int) -> str:
@@ -118,10 +120,17 @@ _LONGEST_VERSION = 18
 def _condition_of_change(
     if_match: Annotated[
         str | None,
-        Header(description='The ETag that was read, such as "7"; needed to change what is stored.'),
+        Header(
+            description='The ETag that was read, such as "7"; needed to change what is stored.',
+            json_schema_extra={"pattern": _TAGS_PATTERN},
+        ),
     ] = None,
     if_none_match: Annotated[
-        str | None, Header(description="* to make it anew: refused if it is there already.")
+        str | None,
+        Header(
+            description="* to make it anew: refused if it is there already.",
+            json_schema_extra={"pattern": _TAGS_PATTERN},
+        ),
     ] = None,
 ) -> Condition:
     return _condition(if_match, if_none_match)
@@ -129,7 +138,11 @@ def _condition_of_change(
 
 def _condition_of_reading(
     if_none_match: Annotated[
-        str | None, Header(description="ETags that one has; the answer is 304 if one of them still holds.")
+        str | None,
+        Header(
+            description="ETags that one has; the answer is 304 if one of them still holds.",
+            json_schema_extra={"pattern": _TAGS_PATTERN},
+        ),
     ] = None,
 ) -> Condition:
     return _condition(None, if_none_match)

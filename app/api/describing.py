@@ -121,7 +121,8 @@ def _request_body(route: Declaration, input_names: Mapping[str, str]) -> dict[st
     body = route.body
     if body is None:
         raise ValueError("a route without a body has none to describe")
-    name = body.contract.__name__
+    # as pydantic calls a generic contract with its content: Bulk_PostedDie_
+    name = re.sub(r"[^\w.-]", "_", body.contract.__name__)
     content: dict[str, Any] = {"schema": {"$ref": _REF.format(model=input_names.get(name, name))}}
     if body.examples:
         content["examples"] = {example: {"value": value} for example, value in body.examples.items()}

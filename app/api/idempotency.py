@@ -18,6 +18,8 @@ from app.api.problems import KEY_REUSED, MALFORMED, Refusal
 from app.api.visits import visit_of
 
 _KEY = re.compile(r"[\x21-\x7e]{1,255}")
+_KEY_PATTERN = "^[!-~]{1,255}$"
+"""The same for who reads OpenAPI."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,8 @@ def _repeatable(
         str | None,
         Header(
             description="Any text of your own, up to 255 letters, one for each thing to be done: sent again "
-            "with the same body it is answered as before and not done again."
+            "with the same body it is answered as before and not done again.",
+            json_schema_extra={"pattern": _KEY_PATTERN},
         ),
     ] = None,
 ) -> Repeatable:

@@ -93,6 +93,7 @@ class Bulk(Contract, Generic[Item]):
 
     each: bool = Field(
         default=False,
+        strict=True,
         description="false: all are taken or none. true: each is taken or refused by itself.",
     )
     items: tuple[Item, ...] = Field(

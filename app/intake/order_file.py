@@ -191,6 +191,10 @@ def check_order(
     lines = {line.id: line for line in plant.lines}
     by_id = {job.job: job for job in jobs}
     seen: dict[str, bool] = {}
+    for line_order in order.lines:
+        if not line_order.runs and line_order.line not in lines:
+            right = unknown("line", line_order.line, lines)
+            findings.fault(file, right, field="line", value=line_order.line)
     placed = [(line_order.line, run) for line_order in order.lines for run in line_order.runs]
     placed += [("", OrderedRun(job=job_id)) for job_id in order.left_out]
     placed += [("", OrderedRun(job=left.job, lot=left.lot, row=left.row)) for left in order.left_out_lots]

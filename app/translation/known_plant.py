@@ -78,6 +78,8 @@ class Asked:
         named = list(order.left_out)
         for line_order in order.lines:
             line, placements = line_order.line, []
+            if line not in problem.line_idx:
+                return None
             for run in line_order.runs:
                 known = self.jobs.get(run.job)
                 seat = None if known is None or run.lot else known.seats.get((line, run.stations))

@@ -55,6 +55,12 @@ def test_what_is_wrong_with_an_order_is_told_at_once(small: Served) -> None:
     assert "job" in places(told)
 
 
+def test_a_line_that_is_not_there_is_told_even_where_nothing_runs_on_it(small: Served) -> None:
+    asked = {"lines": [{"line": "H9", "runs": []}], **START}
+    told = problem(small.asking().post("/api/v1/sequences/cost", json=asked), 422, "fields")
+    assert "H9" in str(told["errors"])
+
+
 def test_a_job_that_cannot_run_yet_is_not_costed(small: Served) -> None:
     stored = small.asking().get("/api/v1/jobs/J-2101").json()["item"]
     small.asking().post("/api/v1/jobs", json=stored | {"job": "J-9", "die": "D-NEW"})
