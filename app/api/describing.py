@@ -76,14 +76,27 @@ def describe(
     }
     names = _plain_names(schemas)
     document["components"]["schemas"] = {names.get(name, name): schemas[name] for name in sorted(schemas)}
+    for name, schema in document["components"]["schemas"].items():
+        # Who makes classes of schemas calls them by their titles: those of a body and an answer must differ.
+        if "title" in schema:
+            schema["title"] = name
     told: dict[str, Any] = _renamed(document, names)
     return told
 
 
 def _plain_names(schemas: Schemas) -> dict[str, str]:
-    """Names for what pydantic calls `Page_Stored_Job__`: PageStoredJob, which any language takes."""
-    names = {name: name.replace("_", "") for name in schemas if "_" in name}
+    """Names for what pydantic calls `Page_Stored_Job__`: PageStoredJob, which any language takes.
+
+    Contracts of one name it calls by their modules too: `app__contracts__plant__Shift`, here PlantShift.
+    """
+    names = {name: _plain_name(name) for name in schemas if "_" in name}
     return {name: plain for name, plain in names.items() if plain not in schemas}
+
+
+def _plain_name(name: str) -> str:
+    _, _, own = name.rpartition("app__contracts__")
+    module, _, contract = own.rpartition("__") if own != name else ("", "", name)
+    return module.title().replace("_", "") + contract.replace("_", "")
 
 
 def _describe_route(operation: dict[str, Any], route: Declaration, input_names: Mapping[str, str]) -> None:
