@@ -61,7 +61,7 @@ def without_server(error: Exception) -> None:
     pytest.skip(reason)
 
 
-def _start(folder: Path) -> Any:
+def start_server(folder: Path) -> Any:
     """A server whose data lies in a folder right below the temporary one: it loosens the mode of every
     folder above. Nothing of it need survive a power cut.
     """
@@ -81,7 +81,7 @@ def postgresql() -> Iterator[Server]:
     """This process's PostgreSQL server."""
     folder = Path(tempfile.mkdtemp(prefix="runwright-pg-"))
     try:
-        server = _start(folder)
+        server = start_server(folder)
     except Exception as error:  # whatever keeps it from starting is the reason told
         shutil.rmtree(folder, ignore_errors=True)
         without_server(error)

@@ -16,13 +16,16 @@ from tests.bench import (
     day,
     days,
     decode,
+    fuzz,
     gap,
     growth,
     line,
+    load,
     plant_decode,
     quality,
     report,
     rolls,
+    service_kill,
     start,
     structured,
     tardiness,
@@ -56,6 +59,7 @@ class Bench(Protocol):
 TABLE: tuple[Bench, ...] = (
     *(atsp, tardiness, structured, decode, start, line, day),
     *(days, quality, gap, growth, plant_decode, tooling, rolls),
+    *(load, fuzz, service_kill),
 )
 BENCHES = {bench.NAME: bench for bench in TABLE}
 

@@ -1,0 +1,50 @@
+"""Generated requests on every route, on both databases: every answer is as OpenAPI says.
+
+`python -m tests.bench fuzz` asks thousands; here every route is asked a few times, in this process.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+import schemathesis
+from schemathesis.core.result import Ok
+from sqlalchemy import URL
+
+from app.security import Role
+from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
+from tests.app.service.served import send_sample, served
+from tests.bench.fuzz import Fuzzed, config, fuzzed, known_keys
+
+__all__ = ["database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
+
+SEED, EXAMPLES = 20_270_301, 3
+PHASES = ("examples", "fuzzing")
+
+
+@pytest.fixture
+def asked(database: URL) -> Fuzzed:
+    """What came of some requests on every route."""
+    with served(database) as service:
+        send_sample(service.asking())
+        key = service.key(Role.ADMIN)
+        known = known_keys(lambda path: service.asking().get(path).json())
+        schema = schemathesis.openapi.from_asgi(
+            "/openapi.json", service.app, config=config(key, SEED, EXAMPLES, PHASES, known)
+        )
+        found = Fuzzed()
+        fuzzed(schema, found)
+        routes = {one.ok().label for one in schema.get_all_operations() if isinstance(one, Ok)}
+        assert found.routes == routes
+        return found
+
+
+def test_every_answer_is_as_openapi_says(asked: Fuzzed) -> None:
+    assert asked.faults == []
+    assert not [status for status in asked.statuses if status >= 500]
+    by_route = Counter[str]()
+    for (route, _), count in asked.calls.items():
+        by_route[route] += count
+    # A route of which hardly a request can be made up is one whose description nobody can read.
+    assert [route for route, count in by_route.items() if count < 2] == []
