@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Generic, TypeVar
 
 from fastapi import Depends
@@ -103,7 +102,7 @@ def read_body(body: bytes, contract: type[Item]) -> Item:
     """
     try:
         value = exact_json(_checked_text(body))
-        _refuse_half_characters(body, value)
+        _refuse_odd_characters(body, value)
     except NotJson as error:
         where = "" if error.row is None else f" (line {error.row})"
         raise Refusal(MALFORMED, f"The body {error.right}{where}.") from None
@@ -117,7 +116,7 @@ def read_body(body: bytes, contract: type[Item]) -> Item:
 _NO_BRACKETS = bytes(set(range(256)) - set(b"[]{}"))
 _ONE_KIND = bytes.maketrans(b"{}", b"[]")
 _ESCAPED = re.compile(rb"\\.", re.DOTALL)
-_SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
+_ODD = re.compile(rb"\\u(?:[dD][89a-fA-F]|0000)")
 
 
 def _checked_text(body: bytes) -> str:
@@ -135,14 +134,31 @@ def _checked_text(body: bytes) -> str:
     return text
 
 
-def _refuse_half_characters(body: bytes, value: Any) -> None:
-    """Refuse what no UTF-8 can hold and no database takes; looked for only where it could be."""
-    if _SURROGATE.search(body) is None:
+def _refuse_odd_characters(body: bytes, value: Any) -> None:
+    """Refuse what no UTF-8 can hold and what not every database takes; looked for only where it could be."""
+    if _ODD.search(body) is None:
         return
-    try:
-        json.dumps(value, ensure_ascii=False, default=str).encode()
-    except UnicodeEncodeError:
-        raise NotJson("has half a character: a \\ud800 to \\udfff without its other half") from None
+    for text in _texts(value):
+        if "\0" in text:
+            raise NotJson("has the character \\u0000, which no text needs")
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            raise NotJson("has half a character: a \\ud800 to \\udfff without its other half") from None
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """All texts of a JSON value, names too."""
+    match value:
+        case str():
+            yield value
+        case dict():
+            for name, item in value.items():
+                yield name
+                yield from _texts(item)
+        case list():
+            for item in value:
+                yield from _texts(item)
 
 
 def _too_deep(body: bytes) -> bool:

@@ -96,6 +96,8 @@ def test_a_moment_without_an_offset_is_refused() -> None:
         (b'\xef\xbb\xbf{"code": "A"}', "begins with a byte order mark"),
         (b'{"code": "\\ud800"}', "half a character"),
         (b'{"\\udc00": 1}', "half a character"),
+        (b'{"code": "a\\u0000b"}', "u0000, which no text needs"),
+        (b'{"a\\u0000b": 1}', "u0000, which no text needs"),
         (b'{"code": "\\ud83d\\ud83d\\ude00"}', "half a character"),
         (b"[" * 100_000, "nested deeper"),
         (b"[" * 100_000 + b"]" * 100_000, "nested deeper"),
