@@ -66,7 +66,7 @@ def create(shop: Workshop, work: Work, kind: Kind[Item], item: Item) -> Stored[I
         Where it is there.
     """
     _refuse_wrong(shop, work, kind, item)
-    return records.replace(work, kind, item, None)
+    return records.create(work, kind, item)
 
 
 def put(shop: Workshop, work: Work, kind: Kind[Item], item: Item, only_if: Condition) -> Stored[Item]:

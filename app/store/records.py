@@ -20,7 +20,7 @@ from app.store.audit import Action, Change
 from app.store.engine import is_sqlite
 from app.store.kind import REVISION, ItemT, Kind, audited, digest
 from app.store.listing import Query, kind_stretches, page_of
-from app.store.many_rows import insert_rows, update_rows
+from app.store.many_rows import insert_new, insert_rows, update_rows
 from app.store.rows import (
     Row,
     among,
@@ -108,6 +108,29 @@ def upsert(work: Work, kind: Kind[ItemT], items: Sequence[ItemT], *, each: bool 
         raise OlderRevision(faults)
     _write(work, kind, steps)
     return [step.outcome for step in steps]
+
+
+def create(work: Work, kind: Kind[ItemT], item: ItemT) -> Stored[ItemT]:
+    """Store an item that is not there yet, with as few ways to the database as can be.
+
+    Raises
+    ------
+    VersionConflict
+        If it is there.
+    """
+    if kind.raises_setup:
+        work.hold_setup()
+    key = kind.key_of(item)
+    (step,) = _steps(kind, [key], [item], {})
+    number = insert_new(work.connection, kind.table, ("plant_pk", kind.key), _new_row(work, kind, step))
+    if number is None:
+        raise VersionConflict(kind.name, key, None, _there(work, kind, [key])[key].version)
+    step.pk = number
+    _insert_children(work, kind, [step])
+    audit.record(work, kind.name, [Change(Action.CREATED, key, None, step.json(kind))])
+    if kind.raises_setup:
+        work.raise_setup()
+    return _now(work, kind, step)
 
 
 def replace(work: Work, kind: Kind[ItemT], item: ItemT, if_version: int | None) -> Stored[ItemT]:
@@ -421,14 +444,26 @@ def _json_before(work: Work, kind: Kind[ItemT], changed: Sequence[_Step]) -> dic
 
 def _insert(work: Work, kind: Kind[ItemT], made: Sequence[_Step]) -> None:
     numbers = new_numbers(work.connection, kind.table, len(made))
-    shared = {"plant_pk": work.plant, "version": 1, "created_at": work.at, "updated_at": work.at, **kind.kept}
     rows: list[Row] = []
     for step, pk in zip(made, numbers, strict=True):
         step.pk = pk
-        row = row_of(kind, step.item)
-        row.update(shared, pk=pk, revision=step.revision, digest=step.digest)
-        rows.append(row)
+        rows.append({**_new_row(work, kind, step), "pk": pk})
     insert_rows(work.connection, kind.table, rows)
+
+
+def _new_row(work: Work, kind: Kind[ItemT], step: _Step) -> Row:
+    """The row of an item that was not there, but for its number."""
+    row = row_of(kind, step.item)
+    row.update(
+        plant_pk=work.plant,
+        version=1,
+        created_at=work.at,
+        updated_at=work.at,
+        revision=step.revision,
+        digest=step.digest,
+        **kind.kept,
+    )
+    return row
 
 
 def _update(work: Work, kind: Kind[ItemT], changed: Sequence[_Step]) -> None:

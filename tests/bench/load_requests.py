@@ -11,8 +11,9 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from statistics import median
 
-from sqlalchemy import URL
+from sqlalchemy import URL, Engine, text
 
+from app.store.engine import POSTGRESQL
 from tests.bench.entry import OURS
 from tests.bench.load_figures import Figure, latencies, middle, of, ratios
 from tests.bench.load_peer import ALIVE
@@ -123,6 +124,17 @@ def _copy(source: URL, target: URL) -> None:
     with engine_of(source) as ours, engine_of(target) as beside:
         copy_plants(ours, beside)
         CoreWriter(beside, converting=True).seconds(written_since(ours, 0, 1000))
+        _count_on(beside)
+
+
+def _count_on(engine: Engine) -> None:
+    """PostgreSQL counts rows by itself; those that came with their numbers are unknown to it."""
+    if engine.dialect.name != POSTGRESQL:
+        return
+    with engine.begin() as connection:
+        for name in ("plants", "jobs", "audit"):
+            last = f"SELECT setval('{name}_pk_seq', (SELECT max(pk) FROM {name}))"
+            connection.execute(text(last))
 
 
 def _bare(url: URL) -> Process:
