@@ -46,5 +46,6 @@ def test_every_answer_is_as_openapi_says(asked: Fuzzed) -> None:
     by_route = Counter[str]()
     for (route, _), count in asked.calls.items():
         by_route[route] += count
-    # A route of which hardly a request can be made up is one whose description nobody can read.
-    assert [route for route, count in by_route.items() if count < 2] == []
+    # A route with a body of which hardly a request can be made up has a description that nobody can read.
+    with_body = {route for route in by_route if route.startswith(("POST", "PUT"))}
+    assert [route for route in with_body if by_route[route] < 2] == []
