@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from app.contracts.people import AskedKey, KeyMade, KeyShown
+from app.errors import BadInput, Fault, NotStored
 from app.security import digest, new_key
 from app.store import keys
 from app.store.store import View, Work
@@ -14,10 +15,13 @@ def create(work: Work, asked: AskedKey) -> KeyMade:
     Raises
     ------
     BadInput
-        Where its user is not known, or may do less than the key.
+        Where its user is not known.
     """
     key = new_key()
-    shown = keys.make(work, asked, key.public_id, digest(key))
+    try:
+        shown = keys.make(work, asked, key.public_id, digest(key))
+    except NotStored:
+        raise BadInput([Fault("should be a user that is there", field="user", value=asked.user)]) from None
     return KeyMade(key=str(key), shown=shown)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.contracts.base import at_site
@@ -61,7 +61,7 @@ def compare(shop: Workshop, view: View, asked: OrdersToCompare) -> bytes:
     BadInput
         With every fault of any of them.
     """
-    kept = tuple(_named_order(view, sequence) for sequence in asked.sequences)
+    kept = _named_orders(view, asked.sequences)
     asked = asked.model_copy(update={"orders": (*asked.orders, *kept), "sequences": ()})
     return shop.costings.compare(_source(shop, view, asked.jobs, asked), asked)
 
@@ -190,6 +190,26 @@ def _of_line(lines: Iterable[LineRuns], sequence: str, line: str) -> LineRuns:
     if found is None:
         raise NotStored(f"lines of sequence {sequence}", line)
     return found
+
+
+def _named_orders(view: View, names: Sequence[str]) -> tuple[NamedOrder, ...]:
+    """Kept sequences as orders to be costed.
+
+    Raises
+    ------
+    BadInput
+        With every one that is not kept.
+    """
+    found: list[NamedOrder] = []
+    faults: list[Fault] = []
+    for idx, name in enumerate(names):
+        try:
+            found.append(_named_order(view, name))
+        except NotStored:
+            faults.append(Fault("should be a sequence that is kept", field=f"sequences[{idx}]", value=name))
+    if faults:
+        raise BadInput(faults)
+    return tuple(found)
 
 
 def _named_order(view: View, sequence: str) -> NamedOrder:

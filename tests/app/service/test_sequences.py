@@ -140,3 +140,9 @@ def test_a_system_may_cost_and_not_keep(small: Served) -> None:
     client = small.asking(Role.INTEGRATION)
     asked = {"name": "mine", **order("J-2101"), **START}
     problem(client.post("/api/v1/sequences", json=asked), 403, "role")
+
+
+def test_a_sequence_that_is_not_kept_is_named_where_it_is_to_be_compared(small: Served) -> None:
+    asked = {"orders": [{"name": "one", **order("J-2101")}], "sequences": ["nobody's"], **START}
+    told = problem(small.asking().post("/api/v1/sequences/compare", json=asked), 422, "fields")
+    assert places(told) == ["sequences[0]"]
