@@ -7,7 +7,6 @@ import importlib
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import httpx
@@ -16,7 +15,11 @@ from openapi_python_client import generate
 from openapi_python_client.config import Config, ConfigFile, MetaType
 from sqlalchemy import URL
 
+from app.main import service_of
 from app.security import Role
+from app.services.workshop import Workshop
+from app.settings import read_settings
+from app.store.store import Store
 from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
 from tests.app.service.served import SAMPLES, Served, served
 
@@ -36,15 +39,16 @@ def service(database: URL) -> Iterator[Served]:
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("generated")
-
-
-@pytest.fixture
-def generated(service: Served, folder: Path) -> Iterator[list[str]]:
-    """The client, made of the description of this service, and importable; what the generator had to say."""
+def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[str]]:
+    """The client, made of the service's description, and importable; what the generator had to say. The
+    description is the same on every database.
+    """
+    folder = tmp_path_factory.mktemp("generated")
+    store = Store(f"sqlite:///{folder / 'nothing.db'}")
     description = folder / "openapi.json"
-    description.write_text(json.dumps(service.app.openapi()), encoding="utf-8")
+    described = service_of(read_settings({}), Workshop(store)).openapi()
+    description.write_text(json.dumps(described), encoding="utf-8")
+    store.close()
     asked = ConfigFile(package_name_override=PACKAGE, project_name_override=PACKAGE, post_hooks=[])
     config = Config.from_sources(asked, MetaType.NONE, description, "utf-8", True, folder / PACKAGE)
     told = [f"{error.header} {error.detail}" for error in generate(config=config)]
