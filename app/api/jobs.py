@@ -24,6 +24,7 @@ from app.api.things import (
     add_many,
     add_remove,
     refuse_other_key,
+    refuse_words,
 )
 from app.contracts.base import Code, OffsetMoment
 from app.contracts.posted_jobs import JobChanged, JobDetail, PostedJob, QuantityChange, StatusChange
@@ -43,7 +44,8 @@ class _Jobs(Thing[PostedJob]):
         return jobs.take(shop, work, items, each=each)
 
 
-THING = _Jobs(JOBS, "job", JobsAsked, examples.JOB)
+WORDS = frozenset(("readiness", "quantities", "status"))
+THING = _Jobs(JOBS, "job", JobsAsked, examples.JOB, words=WORDS)
 _START = "When the plan begins, with an offset; absent: as the plant says, else the next full minute."
 
 
@@ -155,6 +157,7 @@ def _add_changes(shop: Workshop, router: APIRouter) -> None:
         only_if: Annotated[Condition, condition_of_change()],
         job: Annotated[PostedJob, body(PostedJob, examples={"job": examples.JOB}, only_offsets=True)],
     ) -> Response:
+        refuse_words(key, WORDS)
         refuse_other_key(JOBS, key, job)
         with shop.store.writing(actor(who, request)) as work:
             changed = jobs.put(shop, work, job, only_if.require)
@@ -172,6 +175,7 @@ def _add_detail(shop: Workshop, router: APIRouter) -> None:
         who: Annotated[Holder, access(Role.INTEGRATION)],
         key: Key,
     ) -> Response:
+        refuse_words(key, WORDS)
         with shop.store.reading(who.plant) as view:
             found = jobs.detail(view, key)
         return answer(found, version=found.version).response()

@@ -3,12 +3,13 @@
 Annotations are read when the routes are made, from the resource at hand, so they are not postponed here.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Generic, TypeVar
 from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
+from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from app.api.access import access
@@ -49,6 +50,8 @@ class Thing(Generic[Item]):
         One of it, as it is posted.
     writes, reads
         Who may write it and read it.
+    words
+        Last parts of addresses that are not a thing's own: its readiness, its status.
     """
 
     kind: Kind[Item]
@@ -57,6 +60,7 @@ class Thing(Generic[Item]):
     example: Mapping[str, object]
     writes: Role = Role.INTEGRATION
     reads: Role = Role.INTEGRATION
+    words: frozenset[str] = frozenset()
 
     @property
     def router(self) -> APIRouter:
@@ -113,6 +117,7 @@ def add_read(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
         key: Key,
         known: Annotated[Condition, condition_of_reading()],
     ) -> Response:
+        refuse_words(key, thing.words)
         with shop.store.reading(who.plant) as view:
             stored = records.read(view, kind, key)
         if stored is None:
@@ -197,6 +202,7 @@ def add_put(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
         only_if: Annotated[Condition, condition_of_change()],
         sent: Annotated[Any, body(kind.contract, examples={one: thing.example}, only_offsets=True)],
     ) -> Response:
+        refuse_words(key, thing.words)
         refuse_other_key(kind, key, sent)
         with shop.store.writing(actor(who, request)) as work:
             stored = things.put(shop, work, kind, sent, only_if.require)
@@ -220,9 +226,23 @@ def add_remove(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
         key: Key,
         only_if: Annotated[Condition, condition_of_change()],
     ) -> Response:
+        refuse_words(key, thing.words)
         with shop.store.writing(actor(who, request)) as work:
             things.remove(shop, work, kind, key, only_if.require)
         return Response(status_code=204)
+
+
+def refuse_words(key: str, words: Collection[str]) -> None:
+    """Refuse a method at an address of a thing's own, such as its status, that is there for others.
+
+    Raises
+    ------
+    HTTPException
+        405.
+    """
+    _, slash, word = key.rpartition("/")
+    if slash and word in words:
+        raise HTTPException(405)
 
 
 def refuse_other_key(kind: Kind[Item], key: str, item: Item) -> None:

@@ -244,3 +244,11 @@ def test_what_is_needed_is_not_removed(ready: Served) -> None:
     address = f"/api/v1/cylinders/{examples.CYLINDER['id']}"
     told = problem(client.delete(address, headers={"If-Match": '"1"'}), 409, "conflict")
     assert "die D-901 names it" in told["detail"]
+
+
+def test_what_is_a_things_own_takes_no_other_methods(ready: Served) -> None:
+    client = ready.asking()
+    for address in ("/api/v1/jobs/J-2101/status", "/api/v1/lines/H1/state"):
+        refused = client.delete(address, headers={"If-Match": '"1"'})
+        problem(refused, 405, "method")
+        assert "PUT" in refused.headers["allow"]
