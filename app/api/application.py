@@ -1,55 +1,7 @@
 """The application: routers in, an ASGI application out, nothing open that does not say who may call it.
 
-A router of a resource, as the others are written::
-
-    def die_routes(dies: DieService) -> APIRouter:
-        router = APIRouter(prefix="/api/v1/dies", tags=["dies"])
-
-        @router.get("", operation_id="list_dies", response_model=DiePage)
-        def list_dies(
-            request: Request,
-            who: Annotated[Holder, access(Role.INTEGRATION, Role.PRESS)],  # always first
-            page: Annotated[PageAsked, page_asked()],
-            search: Annotated[str | None, Query(max_length=80)] = None,
-        ) -> Response:
-            found = dies.listed(who, search, page.cursor, page.limit)
-            return answer(found, headers=next_link(request, found.next)).response()
-
-        @router.get("/{code:path}", operation_id="read_die", response_model=StoredDie)
-        def read_die(
-            who: Annotated[Holder, access(Role.INTEGRATION)],
-            code: Code,
-            known: Annotated[Condition, condition_of_reading()],
-        ) -> Response:
-            stored = dies.read(who, code)  # raises NotStored("dies", code) → 404
-            if known.unchanged(stored.version):
-                return not_modified(stored.version).response()
-            return answer(stored, version=stored.version).response()
-
-        @router.put("/{code:path}", operation_id="replace_die", response_model=StoredDie)
-        def replace_die(
-            who: Annotated[Holder, access(Role.INTEGRATION)],
-            code: Code,
-            only_if: Annotated[Condition, condition_of_change()],
-            die: Annotated[Die, body(Die, examples={"flexible": {...}})],
-        ) -> Response:
-            # inside its transaction the service calls only_if.require(stored version or None) → 412, 428
-            stored = dies.replace(who, code, die, only_if.require)
-            return answer(stored, version=stored.version).response()
-
-        @router.post("", operation_id="create_die", status_code=201, response_model=StoredDie)
-        def create_die(
-            who: Annotated[Holder, access(Role.INTEGRATION)],
-            once: Annotated[Repeatable, repeatable()],
-            die: Annotated[Die, body(Die)],
-        ) -> Response:
-            def act(work) -> Answer:
-                stored = dies.create(work, die)  # VersionConflict("dies", code, None, 3) → 409
-                return answer(stored, 201, version=stored.version, location=f"/api/v1/dies/{quote(die.code)}")
-            with store.writing(...) as work:
-                return answered(once, work.answers, lambda: act(work)).response()
-
-        return router
+`app/api/things.py` has the routes of a resource as the others are written: who may call it comes first, then
+what the address and the headers say, the body last.
 
 Errors are raised, never answered by hand: `app/api/problems.py` knows which is what. Answers to problems that
 follow from such a declaration stand in OpenAPI by themselves; others by `responses=problems(CONFLICT)`.
@@ -61,13 +13,12 @@ import asyncio
 import json
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from fastapi import APIRouter, FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
 from starlette.responses import Response
 
 from app import __version__
@@ -77,10 +28,9 @@ from app.api.describing import describe
 from app.api.health import ALIVE, READY, Readiness, health_routes
 from app.api.limits import RateLimit
 from app.api.packing import Packed
-from app.api.problems import METHOD, answer_problem, problem_answer, told
+from app.api.problems import answer_problem
 from app.api.route_index import RouteIndex
 from app.api.routes import Declaration, declarations
-from app.api.visits import visit_of
 from app.api.watching import Watched
 from app.errors import RunwrightError
 from app.security import Doorkeeper
@@ -167,7 +117,7 @@ def create_app(
     declared = declarations(all_routers)
     described += declared
     _refuse_open_routes(declared)
-    _add_handlers(app, declared)
+    _add_handlers(app)
     routes = [one.route for one in declared]
     app.router.routes[:] = routes
     app.router.middleware_stack = RouteIndex(routes, otherwise=app.router.app)
@@ -251,21 +201,9 @@ def _description_routes(
     return router
 
 
-def _add_handlers(app: FastAPI, routes: Sequence[Declaration]) -> None:
-    async def answer_framework(request: Request, error: Exception) -> Response:
-        what = told(error)
-        if what.kind is METHOD:
-            what = replace(what, headers={"Allow": ", ".join(_allowed(routes, request.url.path))})
-        return problem_answer(visit_of(request.scope).request_id, what)
-
-    app.add_exception_handler(RunwrightError, answer_problem)
-    app.add_exception_handler(RequestValidationError, answer_problem)
-    app.add_exception_handler(HTTPException, answer_framework)
-
-
-def _allowed(routes: Iterable[Declaration], path: str) -> list[str]:
-    """Methods of all routes at an address."""
-    return sorted({method for route in routes if route.is_at(path) for method in route.methods})
+def _add_handlers(app: FastAPI) -> None:
+    for error in (RunwrightError, RequestValidationError, HTTPException):
+        app.add_exception_handler(error, answer_problem)
 
 
 _DESCRIPTION = """\

@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic import BaseModel, TypeAdapter
 
-from app.api import conditions, idempotency, paging
+from app.api import conditions, idempotency
 from app.api.bodies import JSON
 from app.api.problems import (
     CONFLICT,
@@ -113,7 +113,8 @@ def _describe_route(operation: dict[str, Any], route: Declaration, input_names: 
         operation["requestBody"] = _request_body(route, input_names)
     for status, answer in described(_kinds(route, operation)).items():
         answers.setdefault(status, answer)
-    _describe_headers(answers, route)
+    lists = any(parameter["name"] == "cursor" for parameter in operation.get("parameters", ()))
+    _describe_headers(answers, route, lists)
     operation["responses"] = dict(sorted(answers.items()))
 
 
@@ -169,7 +170,7 @@ def _depends(route: Declaration, dependency: Any) -> bool:
 _TEXT_HEADER = {"schema": {"type": "string"}}
 
 
-def _describe_headers(answers: dict[str, Any], route: Declaration) -> None:
+def _describe_headers(answers: dict[str, Any], route: Declaration, lists: bool) -> None:
     reads = _depends(route, conditions.condition_of_reading())
     if reads:
         answers["304"] = {"description": "Who asked has this version already."}
@@ -182,7 +183,7 @@ def _describe_headers(answers: dict[str, Any], route: Declaration) -> None:
             headers["WWW-Authenticate"] = {"description": "Which key is needed.", **_TEXT_HEADER}
         if status.startswith(("2", "3")) and (reads or _depends(route, conditions.condition_of_change())):
             headers["ETag"] = {"description": "The version, for If-Match.", **_TEXT_HEADER}
-        if status.startswith("2") and _depends(route, paging.page_asked()):
+        if status.startswith("2") and lists:
             headers["Link"] = {"description": "The next page, if there is one.", **_TEXT_HEADER}
 
 

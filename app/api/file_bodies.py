@@ -9,14 +9,10 @@ from typing import Any
 from fastapi import Depends
 from starlette.requests import Request
 
-from app.api.bodies import ReadsBody, received
+from app.api.bodies import JSON, ReadsBody, received
 from app.api.problems import MEDIA_TYPE, Refusal
 
-CSV, XLSX, JSON = (
-    "text/csv",
-    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    "application/json",
-)
+CSV, XLSX = "text/csv", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 LIST_TYPES = {CSV: "csv", XLSX: "xlsx"}
 PLANT_TYPES = {JSON: "json"}
 MOST_FILE_BYTES = 8 * 1024 * 1024

@@ -7,9 +7,9 @@ from starlette.responses import Response
 
 from app.api.access import access
 from app.api.answers import answer
+from app.api.bodies import JSON
 from app.api.file_bodies import (
     CSV,
-    JSON,
     LIST_TYPES,
     PLANT_TYPES,
     SentFile,

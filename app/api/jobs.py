@@ -24,7 +24,6 @@ from app.api.things import (
     add_many,
     add_remove,
     refuse_other_key,
-    refuse_words,
 )
 from app.contracts.base import Code, OffsetMoment
 from app.contracts.posted_jobs import JobChanged, JobDetail, PostedJob, QuantityChange, StatusChange
@@ -44,8 +43,7 @@ class _Jobs(Thing[PostedJob]):
         return jobs.take(shop, work, items, each=each)
 
 
-WORDS = frozenset(("readiness", "quantities", "status"))
-THING = _Jobs(JOBS, "job", JobsAsked, examples.JOB, words=WORDS)
+THING = _Jobs(JOBS, "job", JobsAsked, examples.JOB)
 _START = "When the plan begins, with an offset; absent: as the plant says, else the next full minute."
 
 
@@ -98,9 +96,7 @@ def _add_readiness(shop: Workshop, router: APIRouter) -> None:
         start: Annotated[OffsetMoment | None, Query(description=_START)] = None,
     ) -> Response:
         with shop.store.reading(who.plant) as view:
-            jobs.detail(view, key)
-            found = jobs.readiness(shop, view, [key], start)
-        return answer(found.jobs[0]).response()
+            return answer(jobs.job_readiness(shop, view, key, start)).response()
 
 
 def _add_changes(shop: Workshop, router: APIRouter) -> None:
@@ -157,7 +153,6 @@ def _add_changes(shop: Workshop, router: APIRouter) -> None:
         only_if: Annotated[Condition, condition_of_change()],
         job: Annotated[PostedJob, body(PostedJob, examples={"job": examples.JOB}, only_offsets=True)],
     ) -> Response:
-        refuse_words(key, WORDS)
         refuse_other_key(JOBS, key, job)
         with shop.store.writing(actor(who, request)) as work:
             changed = jobs.put(shop, work, job, only_if.require)
@@ -175,7 +170,6 @@ def _add_detail(shop: Workshop, router: APIRouter) -> None:
         who: Annotated[Holder, access(Role.INTEGRATION)],
         key: Key,
     ) -> Response:
-        refuse_words(key, WORDS)
         with shop.store.reading(who.plant) as view:
             found = jobs.detail(view, key)
         return answer(found, version=found.version).response()

@@ -37,14 +37,8 @@ class ListAsked(BaseModel):
     @property
     def query(self) -> Query:
         """The same for the store."""
-        filters = {name: value for name, value in self if name not in _PAGE and name in self.model_fields_set}
-        return Query(
-            {name: value for name, value in filters.items() if value is not None},
-            self.sort,
-            self.search,
-            self.cursor,
-            self.limit,
-        )
+        filters = {name: value for name, value in self if name not in _PAGE and value is not None}
+        return Query(filters, self.sort, self.search, self.cursor, self.limit)
 
 
 class _ChangedAsked(ListAsked):

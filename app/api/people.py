@@ -50,7 +50,7 @@ class AuditAsked(BaseModel):
 
 def user_routes(shop: Workshop) -> APIRouter:
     """Routes of users."""
-    thing = Thing(USERS, "user", UsersAsked, examples.USER, writes=Role.ADMIN, reads=Role.ADMIN)
+    thing = Thing(USERS, "user", UsersAsked, examples.USER, writes=(Role.ADMIN,), reads=(Role.ADMIN,))
     router = thing.router
     add_list(shop, thing, router)
     add_create(shop, thing, router)

@@ -12,7 +12,6 @@ from app.api.bodies import body
 from app.api.conditions import Condition, condition_of_change, condition_of_reading
 from app.api.problems import CONFLICT, problems
 from app.api.requests import actor
-from app.api.things import refuse_words
 from app.contracts.base import Code
 from app.contracts.plant import PresentState
 from app.contracts.plant_setup import LineState, PlantLine, PlantSetup
@@ -23,7 +22,6 @@ from app.services import plant_setup
 from app.services.workshop import Workshop
 from app.store import lines, plants
 
-WORDS = frozenset(("state",))
 LineName = Annotated[Code, Path(description="The line's name.")]
 
 
@@ -125,7 +123,6 @@ def _add_lines(shop: Workshop, router: APIRouter) -> None:
         response_model=Stored[PlantLine],
     )
     def read(who: Annotated[Holder, access(Role.INTEGRATION, Role.PRESS)], line: LineName) -> Response:
-        refuse_words(line, WORDS)
         require_line(who, line)
         with shop.store.reading(who.plant) as view:
             stored = plant_setup.read_line(view, line)
@@ -146,7 +143,6 @@ def _add_lines(shop: Workshop, router: APIRouter) -> None:
         only_if: Annotated[Condition, condition_of_change()],
         sent: Annotated[PlantLine, body(PlantLine, examples={"a line": examples.LINE})],
     ) -> Response:
-        refuse_words(line, WORDS)
         if sent.id != line:
             raise BadInput([Fault(f"should be {line}, as in the address", field="id", value=sent.id)])
         with shop.store.writing(actor(who, request)) as work:
@@ -166,7 +162,6 @@ def _add_lines(shop: Workshop, router: APIRouter) -> None:
         line: LineName,
         only_if: Annotated[Condition, condition_of_change()],
     ) -> Response:
-        refuse_words(line, WORDS)
         with shop.store.writing(actor(who, request)) as work:
             plant_setup.remove_line(shop, work, line, only_if.require)
         return Response(status_code=204)

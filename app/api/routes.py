@@ -57,10 +57,6 @@ class Declaration:
         first = _first(self.calls, (Access, ReadsBody))
         return isinstance(first, ReadsBody)
 
-    def is_at(self, path: str) -> bool:
-        """Whether an address is one of this route's."""
-        return self.route.path_regex.fullmatch(path) is not None
-
     def __str__(self) -> str:
         return f"{' '.join(sorted(self.methods))} {self.path}"
 

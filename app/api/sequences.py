@@ -154,8 +154,7 @@ def _add_papers(shop: Workshop, router: APIRouter) -> None:
     )
     def ledger(who: Annotated[Holder, access(Role.INTEGRATION)], sequence: Code) -> Response:
         with shop.store.reading(who.plant) as view:
-            papers = sequences.papers(view, sequence)
-        return answer(papers.ledger).response()
+            return answer(sequences.ledger(view, sequence)).response()
 
     @router.get(
         "/{sequence}/lines/{line}/run-sheets",

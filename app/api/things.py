@@ -3,13 +3,12 @@
 Annotations are read when the routes are made, from the resource at hand, so they are not postponed here.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Generic, TypeVar
 from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
-from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from app.api.access import access
@@ -30,7 +29,8 @@ from app.services import records as things
 from app.services.workshop import Workshop
 from app.store import records
 from app.store.kind import Kind
-from app.store.store import Work
+from app.store.listing import Query as Listing
+from app.store.store import View, Work
 
 Item = TypeVar("Item", bound=Contract)
 Key = Annotated[Code, Path(description="Its number or name; it may have slashes.")]
@@ -50,17 +50,14 @@ class Thing(Generic[Item]):
         One of it, as it is posted.
     writes, reads
         Who may write it and read it.
-    words
-        Last parts of addresses that are not a thing's own: its readiness, its status.
     """
 
     kind: Kind[Item]
     one: str
     asked: type[ListAsked]
     example: Mapping[str, object]
-    writes: Role = Role.INTEGRATION
-    reads: Role = Role.INTEGRATION
-    words: frozenset[str] = frozenset()
+    writes: tuple[Role, ...] = (Role.INTEGRATION,)
+    reads: tuple[Role, ...] = (Role.INTEGRATION,)
 
     @property
     def router(self) -> APIRouter:
@@ -78,6 +75,16 @@ class Thing(Generic[Item]):
     def take(self, shop: Workshop, work: Work, items: Sequence[Item], *, each: bool) -> BulkOutcome:
         """Take many of it."""
         return things.take(shop, work, self.kind, items, each=each)
+
+    def query(self, who: Holder, asked: ListAsked) -> Listing:
+        """What of it a holder may list."""
+        return asked.query
+
+    def refuse_unreadable(self, who: Holder, item: Item) -> None:
+        """Refuse a holder who may not read this one; raises `NotAllowed`."""
+
+    def refuse_unwritable(self, view: View, who: Holder, items: Sequence[Item]) -> None:
+        """Refuse a holder who may not write these; raises `NotAllowed`."""
 
 
 def thing_routes(shop: Workshop, thing: Thing[Item]) -> APIRouter:
@@ -99,9 +106,9 @@ def add_list(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
     asked_for: Any = Annotated[thing.asked, Query()]
 
     @router.get("", operation_id=f"list_{kind.name}", summary=f"List {kind.name}", response_model=page)
-    def listed(request: Request, who: Annotated[Holder, access(thing.reads)], asked: asked_for) -> Response:
+    def listed(request: Request, who: Annotated[Holder, access(*thing.reads)], asked: asked_for) -> Response:
         with shop.store.reading(who.plant) as view:
-            found = records.listed(view, kind, asked.query)
+            found = records.listed(view, kind, thing.query(who, asked))
         return answer(found, headers=next_link(request, found.next_cursor)).response()
 
 
@@ -113,15 +120,15 @@ def add_read(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
         "/{key:path}", operation_id=f"read_{one}", summary=f"Read a {one}", response_model=kind.stored
     )
     def read(
-        who: Annotated[Holder, access(thing.reads)],
+        who: Annotated[Holder, access(*thing.reads)],
         key: Key,
         known: Annotated[Condition, condition_of_reading()],
     ) -> Response:
-        refuse_words(key, thing.words)
         with shop.store.reading(who.plant) as view:
             stored = records.read(view, kind, key)
         if stored is None:
             raise NotStored(kind.name, key)
+        thing.refuse_unreadable(who, stored.item)
         if known.unchanged(stored.version):
             return not_modified(stored.version).response()
         return answer(stored, version=stored.version).response()
@@ -144,11 +151,12 @@ def add_many(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
     )
     def take(
         request: Request,
-        who: Annotated[Holder, access(thing.writes)],
+        who: Annotated[Holder, access(*thing.writes)],
         once: Annotated[Repeatable, repeatable()],
         sent: Annotated[Any, body(many, examples=examples, only_offsets=True)],
     ) -> Response:
         with shop.store.writing(actor(who, request)) as work:
+            thing.refuse_unwritable(work, who, sent.items)
 
             def act() -> Answer:
                 return answer(thing.take(shop, work, sent.items, each=sent.each))
@@ -170,11 +178,12 @@ def add_create(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
     )
     def create(
         request: Request,
-        who: Annotated[Holder, access(thing.writes)],
+        who: Annotated[Holder, access(*thing.writes)],
         once: Annotated[Repeatable, repeatable()],
         sent: Annotated[Any, body(kind.contract, examples={one: thing.example}, only_offsets=True)],
     ) -> Response:
         with shop.store.writing(actor(who, request)) as work:
+            thing.refuse_unwritable(work, who, [sent])
 
             def act() -> Answer:
                 stored = things.create(shop, work, kind, sent)
@@ -197,14 +206,14 @@ def add_put(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
     )
     def put(
         request: Request,
-        who: Annotated[Holder, access(thing.writes)],
+        who: Annotated[Holder, access(*thing.writes)],
         key: Key,
         only_if: Annotated[Condition, condition_of_change()],
         sent: Annotated[Any, body(kind.contract, examples={one: thing.example}, only_offsets=True)],
     ) -> Response:
-        refuse_words(key, thing.words)
         refuse_other_key(kind, key, sent)
         with shop.store.writing(actor(who, request)) as work:
+            thing.refuse_unwritable(work, who, [sent])
             stored = things.put(shop, work, kind, sent, only_if.require)
         return answer(stored, version=stored.version).response()
 
@@ -222,27 +231,13 @@ def add_remove(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
     )
     def remove(
         request: Request,
-        who: Annotated[Holder, access(thing.writes)],
+        who: Annotated[Holder, access(*thing.writes)],
         key: Key,
         only_if: Annotated[Condition, condition_of_change()],
     ) -> Response:
-        refuse_words(key, thing.words)
         with shop.store.writing(actor(who, request)) as work:
             things.remove(shop, work, kind, key, only_if.require)
         return Response(status_code=204)
-
-
-def refuse_words(key: str, words: Collection[str]) -> None:
-    """Refuse a method at an address of a thing's own, such as its status, that is there for others.
-
-    Raises
-    ------
-    HTTPException
-        405.
-    """
-    _, slash, word = key.rpartition("/")
-    if slash and word in words:
-        raise HTTPException(405)
 
 
 def refuse_other_key(kind: Kind[Item], key: str, item: Item) -> None:

@@ -88,21 +88,21 @@ def _job_row(job: Job, version: Version) -> Row:
         of_job
         | of_version
         | {
-            "colours": _colours(job),
-            "finishes": _finishes(job.finishes),
+            "colours": colours_text(job),
+            "finishes": finishes_text(job.finishes),
             "winding": None if job.winding is None else _winding(job.winding),
         }
     )
 
 
-def _colours(job: Job) -> str:
+def colours_text(job: Job) -> str:
     """Process colours first, what comes beside them behind a +."""
     process = "".join(channel for channel in PROCESS if channel in job.colours)
     beside = "".join(sorted(set(job.colours) - set(PROCESS)))
     return "+".join(filter(None, (process, beside)))
 
 
-def _finishes(groups: tuple[tuple[Layer, ...], ...]) -> str:
+def finishes_text(groups: tuple[tuple[Layer, ...], ...]) -> str:
     """Layers in laying order; an inkjet that comes first goes without saying."""
     said = groups[1:] if groups[:1] == ((Layer(kind=INKJET),),) else groups
     return ";".join("+".join(map(_layer, group)) for group in said)

@@ -26,6 +26,11 @@ class RollFault:
     right: str
     flaw: int | None = None
 
+    @property
+    def place(self) -> str:
+        """The field, and which of the flaws."""
+        return self.field if self.flaw is None else f"{self.field}[{self.flaw}]"
+
 
 def flaw_faults(roll: Roll) -> Iterator[RollFault]:
     """Flaws without an extent, beyond the end, or over each other."""
@@ -142,10 +147,7 @@ def _by_roll(plant: Plant) -> Iterator[tuple[str, str, StockedWidth]]:
 
 def _tell(faults: Iterator[RollFault], at: str, file: str, findings: Findings) -> None:
     for fault in faults:
-        which = "" if fault.flaw is None else f"[{fault.flaw}]"
-        findings.faults.append(
-            Fault(fault.right, file=file, field=f"{at}.{fault.field}{which}", value=fault.value)
-        )
+        findings.faults.append(Fault(fault.right, file=file, field=f"{at}.{fault.place}", value=fault.value))
 
 
 def _extent_wrong(flaw: Flaw, length_m: Decimal) -> str | None:

@@ -120,8 +120,7 @@ class ItemChecks:
     def _roll(self, roll: PostedRoll) -> Found:
         yield from self._stock(roll.substrate, roll.width_mm)
         for fault in flaw_faults(roll_of(roll)):
-            which = "" if fault.flaw is None else f"[{fault.flaw}]"
-            yield Contradiction(f"{fault.field}{which}", fault.value, fault.right)
+            yield Contradiction(fault.place, fault.value, fault.right)
         if roll.on_unwind is None:
             return
         if roll.on_unwind not in self._lines:

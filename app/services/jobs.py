@@ -15,14 +15,14 @@ from app.contracts.posted_jobs import (
     StatusChange,
     StoredJob,
 )
-from app.contracts.readiness import Readiness
+from app.contracts.readiness import JobReadiness, Readiness
 from app.contracts.stored import BulkOutcome, Done
 from app.errors import BadInput, Fault, NotStored
 from app.services import records as things
 from app.services.queue_now import QueueNow, queue_now
 from app.services.records import Condition
 from app.services.workshop import Workshop
-from app.store import job_lookup, job_places, jobs, records
+from app.store import job_lookup, job_places, jobs
 from app.store.kinds import JOBS
 from app.store.store import View, Work
 
@@ -139,7 +139,8 @@ def queue(shop: Workshop, view: View, asked: Sequence[str], start: datetime | No
     """
     plant = shop.plants.of(view).plant
     found = job_lookup.by_number(view, asked) if asked else job_lookup.open_jobs(view, MOST_ASKED + 1)
-    missing = [name for name in asked if name not in {job.job for job in found}]
+    stored = {job.job for job in found}
+    missing = [name for name in asked if name not in stored]
     if missing:
         raise BadInput(Fault("should be a job that is stored", field="jobs", value=name) for name in missing)
     if len(found) > MOST_ASKED:
@@ -159,9 +160,21 @@ def readiness(shop: Workshop, view: View, asked: Sequence[str], start: datetime 
     return queue(shop, view, asked, start).readiness()
 
 
+def job_readiness(shop: Workshop, view: View, job: str, start: datetime | None) -> JobReadiness:
+    """The same of one job.
+
+    Raises
+    ------
+    NotStored
+        Where there is none.
+    """
+    _stored(view, job)
+    return readiness(shop, view, [job], start).jobs[0]
+
+
 def _stored(view: View, job: str) -> StoredJob:
-    stored = records.read(view, JOBS, job)
-    if not isinstance(stored, StoredJob):
+    stored = jobs.read(view, job)
+    if stored is None:
         raise NotStored(JOBS.name, job)
     return stored
 

@@ -48,8 +48,9 @@ def put_setup(shop: Workshop, work: Work, setup: PlantSetup, only_if: Condition)
     plant = shop.plants.of(work).plant
     changed = plant.model_copy(update={name: getattr(setup, name) for name in PlantSetup.model_fields})
     _refuse_faulty(changed)
-    version = only_if(plants.read_setup(work).version)
-    return plants.replace_setup(work, setup, version or 0)
+    version = plants.read_setup(work).version
+    only_if(version)
+    return plants.replace_setup(work, setup, version)
 
 
 def read_line(view: View, line: str) -> Stored[PlantLine]:

@@ -28,14 +28,16 @@ from app.contracts.stored_sequences import (
     SequenceInput,
     StoredSequence,
 )
+from app.contracts.web_ledger import WebLedger
 from app.errors import BadInput, Fault, NotStored
 from app.intake.findings import Findings
 from app.intake.order_file import check_order
 from app.services import floor, planning
 from app.services.costing import CostingSource
-from app.services.queue_now import laid, plant_at, queue_now
+from app.services.queue_now import laid, plant_at
 from app.services.workshop import PlantNow, Workshop
 from app.store import job_lookup, sequences
+from app.store.sequences import KeptSequence
 from app.store.store import View, Work
 from app.translation.floor import FloorOrder
 from app.translation.reasons import order_of
@@ -91,7 +93,7 @@ def work_out(shop: Workshop, view: View, new: NewSequence) -> NewPlan:
     versions = job_lookup.versions(view, names)
     found = _known_jobs(view, names, versions, plant)
     begins = at_site(plant.plant.site.begins(new.start, shop.now()), plant.plant.site.zone_info)
-    question = queue_now(plant.plant, found, begins, new.locks).question
+    question = Question(plant_at(plant.plant, begins, []), found, begins, new.locks)
     order = new.run_order
     findings = Findings()
     check_order(order, question.plant, question.jobs, None, findings)
@@ -101,7 +103,7 @@ def work_out(shop: Workshop, view: View, new: NewSequence) -> NewPlan:
     return NewPlan(
         new.name,
         planning.cost(question, order, new.goal),
-        SequenceInput(plant=question.plant, jobs=tuple(question.jobs), start=begins, locks=new.locks),
+        SequenceInput(plant=question.plant, jobs=found, start=begins, locks=new.locks),
         state_of(plant.setup_version, versions),
     )
 
@@ -131,17 +133,15 @@ def read(shop: Workshop, view: View, sequence: str) -> StoredSequence:
     )
 
 
-def papers(view: View, sequence: str) -> FloorOrder:
-    """What a kept sequence means to the floor, from the plant and the jobs that it was worked out from.
+def ledger(view: View, sequence: str) -> WebLedger:
+    """What becomes of every metre of web and of every roll of a kept sequence.
 
     Raises
     ------
     NotStored
         Where there is none.
     """
-    kept = sequences.read(view, sequence)
-    asked = kept.input
-    return floor.papers_of_plan(Question(asked.plant, asked.jobs, asked.start, asked.locks), kept.plan)
+    return _papers(sequences.read(view, sequence)).ledger
 
 
 def line_runs(view: View, sequence: str, line: str) -> LineRuns:
@@ -152,8 +152,7 @@ def line_runs(view: View, sequence: str, line: str) -> LineRuns:
     NotStored
         Where there is no such sequence, or no such line in it.
     """
-    found = sequences.read(view, sequence).plan.sequence.lines
-    return _of_line(found, sequence, line)
+    return _line_of(sequences.read(view, sequence), sequence, line)
 
 
 def line_run_sheets(view: View, sequence: str, line: str) -> LineRunSheets:
@@ -164,8 +163,9 @@ def line_run_sheets(view: View, sequence: str, line: str) -> LineRunSheets:
     NotStored
         Where there is no such sequence, or no such line in it.
     """
-    line_runs(view, sequence, line)
-    sheets = papers(view, sequence).run_sheets
+    kept = sequences.read(view, sequence)
+    _line_of(kept, sequence, line)
+    sheets = _papers(kept).run_sheets
     return LineRunSheets(line=line, sheets=tuple(sheet for sheet in sheets if sheet.line == line))
 
 
@@ -185,8 +185,14 @@ def lock_faults(locks: Iterable[Lock], known: Collection[str]) -> list[Fault]:
     ]
 
 
-def _of_line(lines: Iterable[LineRuns], sequence: str, line: str) -> LineRuns:
-    found = next((each for each in lines if each.line == line), None)
+def _papers(kept: KeptSequence) -> FloorOrder:
+    """What it means to the floor, from the plant and the jobs that it was worked out from."""
+    asked = kept.input
+    return floor.papers_of_plan(Question(asked.plant, asked.jobs, asked.start, asked.locks), kept.plan)
+
+
+def _line_of(kept: KeptSequence, sequence: str, line: str) -> LineRuns:
+    found = next((each for each in kept.plan.sequence.lines if each.line == line), None)
     if found is None:
         raise NotStored(f"lines of sequence {sequence}", line)
     return found

@@ -436,8 +436,8 @@ def _json_before(work: Work, kind: Kind[ItemT], changed: Sequence[_Step]) -> dic
     before = audit.last_known(work, kind.name, [step.key for step in changed])
     unknown = [step.there.pk for step in changed if step.key not in before and step.there is not None]
     if unknown:
-        these = among(work.connection, kind.table.c.pk, unknown)
-        for row, item in items_where(work.connection, kind, these):
+        of_these = among(work.connection, kind.table.c.pk, unknown)
+        for row, item in items_where(work.connection, kind, of_these):
             before[kind.key_of(item)] = json_of(kind, stored(kind, row, item))
     return before
 

@@ -11,8 +11,9 @@ from decimal import Decimal
 from pathlib import Path
 
 from app.contracts.base import plain_number
-from app.contracts.jobs import INKJET, Job, Layer
+from app.contracts.jobs import Job
 from app.contracts.plant import Die, Plant
+from app.documents.list_files import colours_text, finishes_text
 from tests.builders.plant_days import SAMPLE_DATA, Day, repeat_mm, sample_day
 from tests.builders.stock_rolls import stock_roll_rows
 
@@ -43,8 +44,8 @@ def job_rows(jobs: Iterable[Job]) -> list[dict[str, str]]:
             "quantity": str(version.quantity),
             "substrate": job.substrate,
             "die": job.die,
-            "colours": _colours(job),
-            "finishes": _finishes(job),
+            "colours": colours_text(job),
+            "finishes": finishes_text(job.finishes),
             "due": "" if job.due is None else job.due.isoformat(timespec="minutes"),
             "customer": job.customer,
             "ready": "" if job.ready is None else job.ready.isoformat(timespec="minutes"),
@@ -94,22 +95,6 @@ def _die_row(plant: Plant, die: Die) -> dict[str, str]:
         "cylinder": die.cylinder or "",
         "copies": "" if die.copies is None else str(die.copies),
     }
-
-
-def _colours(job: Job) -> str:
-    """CMYK first, what comes beside it behind a +."""
-    process = "".join(channel for channel in "CMYK" if channel in job.colours)
-    return "+".join(filter(None, (process, "".join(channel for channel in "OVW" if channel in job.colours))))
-
-
-def _finishes(job: Job) -> str:
-    """Layers in laying order; an inkjet that comes first goes without saying."""
-    groups = [" + ".join(map(_layer, group)) for group in job.finishes]
-    return ";".join(groups[1:] if groups[:1] == [INKJET] else groups)
-
-
-def _layer(layer: Layer) -> str:
-    return layer.kind if layer.consumable is None else f"{layer.kind}:{layer.consumable}"
 
 
 def _number(value: Decimal) -> str:

@@ -16,7 +16,8 @@ from app.api.answers import Answer, answer, not_modified
 from app.api.bodies import body
 from app.api.conditions import Condition, condition_of_change, condition_of_reading
 from app.api.idempotency import KeptAnswer, Repeatable, answered, repeatable
-from app.api.paging import PageAsked, next_link, page_asked
+from app.api.listing import ListAsked
+from app.api.paging import next_link
 from app.api.problems import CONFLICT, problems
 from app.contracts.base import ZERO, Code, Contract, Count, Metres, Millimetres
 from app.contracts.cursors import Cursor, read_cursor
@@ -98,7 +99,8 @@ class DieShelf:
         version = require(stored.version if stored else None)
         return self._put(die, (version or 0) + 1)
 
-    def listed(self, search: str, page: PageAsked) -> ShelfDiePage:
+    def listed(self, page: ListAsked) -> ShelfDiePage:
+        search = page.search or ""
         listed = f"dies by code, {search}"
         after = str(read_cursor(page.cursor, listed).after[0]) if page.cursor else ""
         found = [die for code, die in sorted(self.dies.items()) if code.startswith(search) and code > after]
@@ -118,10 +120,9 @@ def die_routes(shelf: DieShelf) -> APIRouter:
     def list_dies(
         request: Request,
         who: Annotated[Holder, access(Role.INTEGRATION, Role.PRESS)],
-        page: Annotated[PageAsked, page_asked()],
-        search: Annotated[str, Query(max_length=80, description="What codes begin with.")] = "",
+        page: Annotated[ListAsked, Query()],
     ) -> Response:
-        found = shelf.listed(search, page)
+        found = shelf.listed(page)
         return answer(found, headers=next_link(request, found.next)).response()
 
     @router.get("/{code}", operation_id="read_die", response_model=StoredShelfDie)

@@ -249,6 +249,14 @@ def test_what_is_needed_is_not_removed(ready: Served) -> None:
 def test_what_is_a_things_own_takes_no_other_methods(ready: Served) -> None:
     client = ready.asking()
     for address in ("/api/v1/jobs/J-2101/status", "/api/v1/lines/H1/state"):
-        refused = client.delete(address, headers={"If-Match": '"1"'})
-        problem(refused, 405, "method")
-        assert "PUT" in refused.headers["allow"]
+        for tag in ('"1"', ""):
+            refused = client.delete(address, headers={"If-Match": tag})
+            problem(refused, 405, "method")
+            assert "PUT" in refused.headers["allow"]
+            assert "DELETE" not in refused.headers["allow"]
+
+
+def test_a_job_may_be_called_as_an_address_is(ready: Served) -> None:
+    client = ready.asking()
+    assert client.post("/api/v1/jobs", json=examples.JOB | {"job": "bulk"}).status_code == 201
+    assert client.get("/api/v1/jobs/bulk").json()["item"]["job"] == "bulk"
