@@ -10,6 +10,7 @@ from app.contracts.base import Code, Contract, Number
 from app.contracts.costings import Costing, HandMadeOrder
 from app.contracts.jobs import Job
 from app.contracts.locks import Lock
+from app.contracts.orders import RunOrder
 from app.contracts.plant import Plant
 from app.contracts.sequences import CostedPlan, Goal
 from app.contracts.stored import Stored
@@ -28,6 +29,7 @@ class SequenceInput(Contract):
     jobs: tuple[Job, ...] = Field(description="The jobs as they were.")
     start: datetime = Field(description="When the plan begins.")
     locks: tuple[Lock, ...] = Field(description="What was fixed.")
+    in_force: RunOrder | None = Field(default=None, description="The sequence that people worked to.")
 
 
 class SequenceHead(Contract):

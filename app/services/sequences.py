@@ -188,7 +188,8 @@ def lock_faults(locks: Iterable[Lock], known: Collection[str]) -> list[Fault]:
 def _papers(kept: KeptSequence) -> FloorOrder:
     """What it means to the floor, from the plant and the jobs that it was worked out from."""
     asked = kept.input
-    return floor.papers_of_plan(Question(asked.plant, asked.jobs, asked.start, asked.locks), kept.plan)
+    question = Question(asked.plant, asked.jobs, asked.start, asked.locks, asked.in_force)
+    return floor.papers_of_plan(question, kept.plan)
 
 
 def _line_of(kept: KeptSequence, sequence: str, line: str) -> LineRuns:
