@@ -25,7 +25,8 @@ class ListAsked(BaseModel):
     sort: str | None = Field(
         default=None,
         max_length=40,
-        description="Field to sort by, - before it for the last first; absent: by key. Not beside search.",
+        description="Field to sort by, - before it for the last first; absent: by what is asked for from or "
+        "before a value, else by key. Not beside search.",
     )
     search: str | None = Field(
         default=None,

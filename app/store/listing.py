@@ -7,6 +7,7 @@ that of an index, so that a page costs the same at the beginning and at the end 
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -34,8 +35,8 @@ class Query:
     filters
         Values by the names of the kind's filters.
     sort
-        A name of the kind's sorts, `-` before it for the last first; None: by key. Rows without a value come
-        last either way. A search has its own order.
+        A name of the kind's sorts, `-` before it for the last first; None: by what is asked for from or before
+        a value, else by key. Rows without a value come last either way. A search has its own order.
     prefix
         How what is searched begins, in capital or small letters.
     cursor
@@ -80,7 +81,17 @@ def kind_stretches(kind: Kind[ItemT], query: Query) -> tuple[Stretch, ...]:
             raise BadInput([Fault("should be left out beside search, which has its own order", field="sort")])
         return tuple(_search_stretches(kind, fold(query.prefix), conditions))
     filtered = {kind.filters[name].column for name in query.filters}
-    return tuple(_sorted_stretches(kind, query.sort or kind.key, conditions, filtered))
+    return tuple(_sorted_stretches(kind, query.sort or _usual_sort(kind, query), conditions, filtered))
+
+
+def _usual_sort(kind: Kind[ItemT], query: Query) -> str:
+    """The order in which what is asked for lies side by side: all that is due from then on is read in the
+    order of due times, where by key all of it would have to be sorted for one page.
+    """
+    sorts = {column: name for name, column in kind.sorts.items()}
+    filters = (kind.filters[name] for name in query.filters)
+    ranges = (sorts.get(each.column) for each in filters if each.compare is not operator.eq)
+    return next((name for name in ranges if name is not None), kind.key)
 
 
 def _condition(kind: Kind[ItemT], name: str, value: Any) -> ColumnElement[bool]:

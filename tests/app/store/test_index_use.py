@@ -29,8 +29,9 @@ ASKED = {
     "of a die": Query(filters={"die": "D-101"}),
     "of a stock": Query(filters={"substrate": "PAPER-80"}),
     "of a customer": Query(filters={"customer": "Café Noir"}),
-    "due from": Query(filters={"due_from": NOW}, sort="due"),
-    "changed since": Query(filters={"changed_since": NOW}, sort="updated_at"),
+    "due from": Query(filters={"due_from": NOW}),
+    "of a stock due from": Query(filters={"substrate": "PAPER-80", "due_from": NOW}),
+    "changed since": Query(filters={"changed_since": NOW}),
     "search": Query(prefix="j-00"),
     "search of a customer": Query(prefix="café"),
 }

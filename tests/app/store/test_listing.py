@@ -102,7 +102,15 @@ def test_filters_narrow_a_list(store: Store) -> None:
     assert keys(store, filters={"substrate": "PP-W60"}) == ["J-3"]
     assert keys(store, filters={"status": JobStatus.OPEN}, sort="due") == ["J-2", "J-3"]
     assert keys(store, filters={"due_from": third}) == ["J-2"]
+    assert keys(store, filters={"die": "D-1", "due_from": third}) == []
     assert keys(store, filters={"due_before": third, "status": JobStatus.FINISHED}) == ["J-1"]
+
+
+def test_what_is_due_from_then_on_is_listed_by_due_time(store: Store) -> None:
+    post(store, *(job(f"J-{number}", due=f"2027-03-{9 - number:02d}T00:00Z") for number in range(1, 6)))
+    third = datetime(2027, 3, 5, tzinfo=UTC)
+    assert keys(store, 2, filters={"due_from": third}) == ["J-4", "J-3", "J-2", "J-1"]
+    assert keys(store, 2, filters={"due_from": third}, sort="job") == ["J-1", "J-2", "J-3", "J-4"]
 
 
 ODD = ["100%", "100_1", "1000", "Été", "ÉTÉ-2", "été-3", "ete", "🙂-1", "🙂🙂", "a%b", "A_B", "ﬁn", "Straße"]
