@@ -17,7 +17,7 @@ from io import TextIOWrapper
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Column, Connection, LargeBinary, Table, func, insert, select, text
+from sqlalchemy import Column, Connection, Float, LargeBinary, Table, func, insert, select, text
 from sqlalchemy.types import Date
 
 from app.errors import RestoreRefused
@@ -205,6 +205,8 @@ def _reader(column: Column[Any]) -> Tell:
         read = kind.value
     elif isinstance(kind, LargeBinary):
         read = base64.b64decode
+    elif isinstance(kind, Float):
+        read = float
     return lambda told: None if told is None else read(told)
 
 

@@ -56,39 +56,75 @@ class KeptSequence:
     state: str
 
 
-def keep(
-    work: Work, id: str, name: str, plan: CostedPlan, worked_from: SequenceInput, state: str
-) -> Stored[SequenceHead]:
-    """Keep a costed order under an id of its own.
+@dataclass(frozen=True, slots=True)
+class PreparedSequence:
+    """A costed order as it will be kept, worked out before a transaction begins that others wait for.
+
+    Parameters
+    ----------
+    row, runs
+        Its rows, but for what the transaction alone knows.
+    """
+
+    head: SequenceHead
+    row: Row
+    runs: tuple[Row, ...]
+
+
+def prepare(
+    id: str, name: str, plan: CostedPlan, text: bytes, worked_from: bytes, state: str
+) -> PreparedSequence:
+    """A costed order as it will be kept under an id of its own.
+
+    Parameters
+    ----------
+    text
+        The plan's JSON.
+    worked_from
+        What it was worked out from: a `SequenceInput` as compressed JSON.
+    """
+    head = in_utc(SEQUENCES, _head(id, name, plan.sequence))
+    row = {
+        **row_of(SEQUENCES, head),
+        "plan": zlib.compress(text),
+        "input": worked_from,
+        "state": state,
+        "version": 1,
+        "digest": digest(text.decode()),
+    }
+    return PreparedSequence(head, row, tuple(_runs(plan.sequence)))
+
+
+def keep_prepared(work: Work, prepared: PreparedSequence) -> Stored[SequenceHead]:
+    """Keep a sequence.
 
     Raises
     ------
     VersionConflict
         If there is one of that id.
     """
+    id = prepared.head.id
     work.hold(SEQUENCES.name, [id])
     there = records.read(work, SEQUENCES, id)
     if there is not None:
         raise VersionConflict(SEQUENCES.name, id, None, there.version)
-    head = in_utc(SEQUENCES, _head(id, name, plan.sequence))
-    text = plan.model_dump_json(by_alias=True)
-    row = {
-        **row_of(SEQUENCES, head),
-        "pk": next(new_numbers(work.connection, SEQUENCES.table, 1)),
-        "plant_pk": work.plant,
-        "plan": zlib.compress(text.encode()),
-        "input": zlib.compress(worked_from.model_dump_json(by_alias=True).encode()),
-        "state": state,
-        "version": 1,
-        "digest": digest(text),
-        "created_at": work.at,
-        "updated_at": work.at,
-    }
-    insert_rows(work.connection, SEQUENCES.table, [row])
-    insert_rows(work.connection, RUNS, list(_runs(work, row["pk"], plan.sequence)))
+    pk = next(new_numbers(work.connection, SEQUENCES.table, 1))
+    of_work = {"pk": pk, "plant_pk": work.plant, "created_at": work.at, "updated_at": work.at}
+    insert_rows(work.connection, SEQUENCES.table, [{**prepared.row, **of_work}])
+    of_sequence = {"sequence_pk": pk, "plant_pk": work.plant}
+    insert_rows(work.connection, RUNS, [{**run, **of_sequence} for run in prepared.runs])
     made = records.require(work, SEQUENCES, id)
     audit.record(work, SEQUENCES.name, [Change(Action.CREATED, id, None, records.json_of(SEQUENCES, made))])
     return made
+
+
+def keep(
+    work: Work, id: str, name: str, plan: CostedPlan, worked_from: SequenceInput, state: str
+) -> Stored[SequenceHead]:
+    """Keep a costed order under an id of its own; raises as `keep_prepared` does."""
+    text = plan.model_dump_json(by_alias=True).encode()
+    source = zlib.compress(worked_from.model_dump_json(by_alias=True).encode())
+    return keep_prepared(work, prepare(id, name, plan, text, source, state))
 
 
 def read(view: View, id: str) -> KeptSequence:
@@ -138,14 +174,12 @@ def _head(id: str, name: str, sequence: Sequence) -> SequenceHead:
     )
 
 
-def _runs(work: Work, pk: int, sequence: Sequence) -> Iterator[Row]:
+def _runs(sequence: Sequence) -> Iterator[Row]:
     for line in sequence.lines:
         for position, run in enumerate(line.runs, 1):
             yield {
-                "sequence_pk": pk,
                 "line": line.line,
                 "position": position,
-                "plant_pk": work.plant,
                 "job": run.job,
                 "first_label": run.lot and run.lot.first_label,
                 "last_label": run.lot and run.lot.last_label,

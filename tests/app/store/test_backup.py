@@ -14,12 +14,13 @@ from app.contracts.people import AskedKey, User
 from app.contracts.posted_jobs import JobStatus, StatusChange
 from app.errors import NotMigrated, RestoreRefused
 from app.security import Role
-from app.store import idempotency, jobs, keys, plants, records
+from app.store import claims, idempotency, jobs, keys, plants, records, requests
 from app.store.backup import restore_backup, write_backup
 from app.store.idempotency import GivenAnswer
 from app.store.kinds import ACTUALS, JOBS, ROLLS, USERS
 from app.store.store import Actor, Store
 from app.store.tables import Base
+from tests.app.store.planning_requests import LEASE_S, as_worker, claimed, progress, request
 from tests.app.store.test_sequences import actual, keep
 from tests.app.store.things import ANN, MIS, Clock, job, roll, sample_plant
 
@@ -32,10 +33,14 @@ def fill(store: Store) -> None:
         records.upsert(work, ROLLS, [roll(flaws=[{"kind": "splice", "from_m": 12.5}])])
         records.upsert(work, ACTUALS, [actual()])
         keep(work, "S-1")
+        requests.enqueue(work, request("R-1"))
         records.replace(work, USERS, User(name="Ben", role=Role.ADMIN), None)
         keys.make(work, AskedKey(name="k", role=Role.ADMIN, user="Ben"), "0" * 16, "digest")
         idempotency.give(work, "MIS", "k", GivenAnswer("POST /", "h", 201, (), b"\x00\xff"))
     keys.Keys(store).mark_used("0" * 16, work.at.date())
+    claim = claimed(store)
+    with store.writing(as_worker(claim)) as work:
+        claims.beat(work, claim, LEASE_S, progress(), b"{}")
 
 
 def contents(store: Store) -> dict[str, list[tuple[object, ...]]]:
