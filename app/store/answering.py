@@ -6,7 +6,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy.exc import DataError, InterfaceError, OperationalError
+from sqlalchemy.exc import DataError, DBAPIError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as NoConnectionLeft
 
 from app.errors import BadInput, Fault, Unavailable
@@ -24,8 +24,16 @@ def answering() -> Iterator[None]:
     except (OperationalError, InterfaceError) as error:
         if getattr(error.orig, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR:
             raise  # it answers that what was asked makes no sense: a mistake of ours
-        reason = str(error.orig or error).strip().splitlines()
-        raise Unavailable(f"The database does not answer: {reason[0] if reason else 'no reason'}") from error
+        raise _unavailable(error) from error
     except DataError as error:
         right = f"should be what a database can keep, without NUL characters: {error.orig}"
         raise BadInput([Fault(right)]) from error
+    except DBAPIError as error:
+        if not error.connection_invalidated:
+            raise
+        raise _unavailable(error) from error  # it ended the connection, whatever it calls that
+
+
+def _unavailable(error: DBAPIError) -> Unavailable:
+    reason = str(error.orig or error).strip().splitlines()
+    return Unavailable(f"The database does not answer: {reason[0] if reason else 'no reason'}")

@@ -7,9 +7,11 @@ for nobody. A database is switched to its write-ahead log once, when it is creat
 
 from __future__ import annotations
 
+import json
 import math
 import sqlite3
 import time
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +30,9 @@ ASK_AFTER_S = 5.0
 
 WAL_TRIES, WAL_WAIT_S = 60, 0.05
 """Several processes may open a new file at once; the switch needs the file for itself for a moment."""
+
+_KEEPALIVES = 2
+"""Empty packets without an answer that end a connection."""
 
 READS_ONLY = "reads_only"
 """Execution option of an engine whose transactions only read."""
@@ -79,11 +84,20 @@ class Connections:
         How long one that is free is waited for.
     busy_wait_s
         On SQLite: how long a writer of another process is waited for.
+    cut_off_s
+        On PostgreSQL: after so long without a sign of life from the network either end gives a connection
+        up, and the server whatever its transaction held. A long statement is none: the network answers
+        for as long as it stands.
+    rest_s
+        On PostgreSQL: so long a transaction may rest between two statements before the server undoes it, as
+        that of a process that was stopped does; None: for good.
     """
 
     most: int = 40
     wait_s: float = 30.0
     busy_wait_s: float = 30.0
+    cut_off_s: float = 10.0
+    rest_s: float | None = None
 
 
 USUAL_CONNECTIONS = Connections()
@@ -107,12 +121,64 @@ def connect_to(
     if url.get_backend_name() == SQLITE:
         return _sqlite_engine(url, foreign_keys, connections)
     try:
-        engine = create_engine(url, **_pool(connections))
+        engine = create_engine(url, connect_args=network_options(url, connections), **_pool(connections))
     except ModuleNotFoundError:
         right = "needs the PostgreSQL driver: pip install 'runwright[postgres]'"
         raise BadInput([Fault(right, field="database")]) from None
+    event.listen(engine, "connect", _session_settings(connections))
     _ask_those_that_rested(engine)
     return engine
+
+
+def network_options(url: URL, connections: Connections) -> dict[str, int]:
+    """How PostgreSQL's driver finds out that a server is cut off; what the address says itself goes first.
+
+    Data that nobody acknowledges ends the connection in time; where none is on its way, as while an answer is
+    waited for, empty packets ask. Without them it would last until the kernel's own limits, a quarter of an
+    hour and two hours.
+    """
+    every_s = _keepalive_s(connections)
+    options = {
+        "connect_timeout": math.ceil(max(2.0, connections.cut_off_s)),
+        "keepalives": 1,
+        "keepalives_idle": every_s,
+        "keepalives_interval": every_s,
+        "keepalives_count": _KEEPALIVES,
+        "tcp_user_timeout": int(connections.cut_off_s * 1000),
+    }
+    return {name: value for name, value in options.items() if name not in url.query}
+
+
+def _keepalive_s(connections: Connections) -> int:
+    return max(1, int(connections.cut_off_s / (_KEEPALIVES + 1)))
+
+
+def _session_settings(connections: Connections) -> Callable[[DBAPIConnection, object], None]:
+    """The same at the server's end: it would hold what a host that is cut off has locked for just as long.
+
+    Over a local socket those of the network mean nothing. They are set and not asked for when connecting,
+    which a pooler between the two would refuse.
+    """
+    settings = {
+        "tcp_keepalives_idle": _keepalive_s(connections),
+        "tcp_keepalives_interval": _keepalive_s(connections),
+        "tcp_keepalives_count": _KEEPALIVES,
+        "tcp_user_timeout": int(connections.cut_off_s * 1000),
+    }
+    if connections.rest_s is not None:
+        settings["idle_in_transaction_session_timeout"] = int(connections.rest_s * 1000)
+    told = json.dumps({name: str(value) for name, value in settings.items()})
+
+    def set_up(connection: DBAPIConnection, _record: object) -> None:
+        driver: Any = connection
+        driver.autocommit = True
+        driver.execute(_SET, [told])
+        driver.autocommit = False
+
+    return set_up
+
+
+_SET = "SELECT set_config(key, value, false) FROM json_each_text(%s::json)"
 
 
 def _ask_those_that_rested(engine: Engine) -> None:

@@ -5,14 +5,17 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import URL, text
 from sqlalchemy.exc import DBAPIError
 
-from app.errors import BadInput
-from app.store.engine import connect_to, database_url, is_sqlite, reads_only
+from app.errors import BadInput, Unavailable
+from app.store.engine import Connections, connect_to, database_url, is_sqlite, reads_only
+from app.store.store import Store, Work
 from tests.app.databases import Server
+from tests.app.store.things import ANN
 
 
 @pytest.mark.parametrize(
@@ -138,3 +141,51 @@ def test_a_connection_in_steady_use_is_not_asked(
             connection.execute(text("SELECT 1"))
     assert asked == []
     engine.dispose()
+
+
+def test_a_server_that_is_cut_off_is_found_out_soon(postgresql: Server, migrated_postgresql: str) -> None:
+    url = postgresql.url(migrated_postgresql).update_query_dict({"keepalives_idle": "77"})
+    engine = connect_to(url, connections=Connections(cut_off_s=4.5))
+    with engine.connect() as connection:
+        driver: Any = connection.connection.driver_connection
+        said = driver.info.get_parameters()
+    engine.dispose()
+    found = {name: said[name] for name in NETWORK}
+    assert found == {
+        "connect_timeout": "5",
+        "keepalives": "1",
+        "keepalives_idle": "77",
+        "keepalives_interval": "1",
+        "keepalives_count": "2",
+        "tcp_user_timeout": "4500",
+    }
+
+
+NETWORK = (
+    "connect_timeout",
+    "keepalives",
+    "keepalives_idle",
+    "keepalives_interval",
+    "keepalives_count",
+    "tcp_user_timeout",
+)
+
+
+def test_a_transaction_that_rests_for_too_long_lets_go_of_what_it_holds(store: Store) -> None:
+    """As one does of a process that was stopped: others would wait for it for ever."""
+    if is_sqlite(store.engine):
+        return
+    resting = Store(store.url, connections=Connections(rest_s=0.05))
+
+    def rest(work: Work) -> None:
+        work.connection.execute(held)
+        with store.writing(ANN) as other:
+            other.connection.execute(held)
+        work.connection.execute(text("SELECT 1"))
+
+    held = text("SELECT pk FROM plants FOR UPDATE")
+    with pytest.raises(Unavailable, match="idle-in-transaction"), resting.writing(ANN) as work:
+        rest(work)
+    with resting.reading() as view:
+        assert view.connection.execute(text("SELECT 1 FROM pg_sleep(0.2)")).scalar_one() == 1
+    resting.close()
