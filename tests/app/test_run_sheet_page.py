@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Sequence
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -30,14 +31,25 @@ TAGS = {
     *("table", "thead", "tbody", "tr", "th", "td"),
     *("svg", "rect", "path"),
 }
-DAY = sample_sheets()
-SHEETS = DAY.of_line("P1")
-HTML = run_sheets_html(SHEETS)
-PAGE = Page(HTML)
+
+
+def p1_sheets() -> Sequence[RunSheet]:
+    """The sample day's sheets of a line, one a shift."""
+    return sample_sheets().of_line("P1")
 
 
 @cache
-def pdf_pages(html: str = HTML) -> list[str]:
+def p1_html() -> str:
+    return run_sheets_html(p1_sheets())
+
+
+@cache
+def p1_page() -> Page:
+    return Page(p1_html())
+
+
+@cache
+def pdf_pages(html: str) -> list[str]:
     """The words of every sheet of paper, with single blanks."""
     sheets = PdfReader(io.BytesIO(pdf_from_html(html))).pages
     return [" ".join(sheet.extract_text().split()) for sheet in sheets]
@@ -56,39 +68,41 @@ def hostile_sheets() -> list[RunSheet]:
 
 
 def test_there_is_no_script_and_nothing_from_outside() -> None:
-    assert {element.tag for element in PAGE.elements} <= TAGS
-    for element in PAGE.elements:
+    assert {element.tag for element in p1_page().elements} <= TAGS
+    for element in p1_page().elements:
         assert not {name for name in element.attributes if name.startswith("on") or name in ("href", "src")}
-    assert "url(" not in HTML
-    assert "@import" not in HTML
-    assert set(re.findall(r"https?://[^\"]+", HTML)) == {"http://www.w3.org/2000/svg"}
+    assert "url(" not in p1_html()
+    assert "@import" not in p1_html()
+    assert set(re.findall(r"https?://[^\"]+", p1_html())) == {"http://www.w3.org/2000/svg"}
 
 
 def test_every_call_is_on_the_page_once_with_its_reading() -> None:
-    text = text_of(PAGE)
-    numbers = [int(each.text) for each in PAGE.all("span") if each.attributes.get("class") == "number"]
-    told = [call for call in DAY.calls("P1") if call.kind is not CallKind.DOFF or call.stands]
+    text = text_of(p1_page())
+    numbers = [int(each.text) for each in p1_page().all("span") if each.attributes.get("class") == "number"]
+    told = [call for call in sample_sheets().calls("P1") if call.kind is not CallKind.DOFF or call.stands]
     assert numbers == [call.number for call in told]
-    for call in DAY.calls("P1"):
+    for call in sample_sheets().calls("P1"):
         assert f"{tenths(call.reading_m)} m" in text
     for call in told:
         assert call.sentence in text
 
 
 def test_the_figures_of_a_call_stand_large_beside_where_to_begin() -> None:
-    boxes = [each for each in PAGE.all("div") if each.attributes.get("class") == "figures"]
+    boxes = [each for each in p1_page().all("div") if each.attributes.get("class") == "figures"]
     figures = [" ".join(each.text.split()) for each in boxes]
-    call = next(call for call in DAY.calls("P1") if call.kind is CallKind.STOP and call.number > 1)
+    call = next(
+        call for call in sample_sheets().calls("P1") if call.kind is CallKind.STOP and call.number > 1
+    )
     told = f"{tenths(call.reading_m)} m begin to stop at {tenths(call.begin_m)} m"
     assert any(words.startswith(f"{call.number} Stop") and told in words for words in figures)
 
 
 def test_rolls_are_told_with_their_places_on_the_list_and_at_their_call() -> None:
-    text = text_of(PAGE)
-    for sheet in SHEETS:
+    text = text_of(p1_page())
+    for sheet in p1_sheets():
         for roll in sheet.rolls:
-            assert roll.roll in PAGE.texts("strong")
-    calls = [call for call in DAY.calls("P1") if call.next_roll and call.next_roll.location]
+            assert roll.roll in p1_page().texts("strong")
+    calls = [call for call in sample_sheets().calls("P1") if call.next_roll and call.next_roll.location]
     assert len(calls) > 10
     for call in calls:
         assert call.next_roll is not None
@@ -96,21 +110,21 @@ def test_rolls_are_told_with_their_places_on_the_list_and_at_their_call() -> Non
 
 
 def test_every_version_has_its_labels_and_a_box_for_what_was_made() -> None:
-    rows = PAGE.texts("tr")
-    for sheet in SHEETS:
+    rows = p1_page().texts("tr")
+    for sheet in p1_sheets():
         for run in sheet.runs:
             for version in run.versions:
                 start = f"{version.version} {version.target:,} {version.quantity:,} {version.reels}"
                 assert any(row.startswith(start) for row in rows)
-    boxes = [each for each in PAGE.all("td") if each.attributes.get("class") == "write"]
-    assert len(boxes) == sum(len(run.versions) for sheet in SHEETS for run in sheet.runs)
+    boxes = [each for each in p1_page().all("td") if each.attributes.get("class") == "write"]
+    assert len(boxes) == sum(len(run.versions) for sheet in p1_sheets() for run in sheet.runs)
 
 
 def test_keep_wash_and_change_are_told_station_by_station() -> None:
-    words = set(PAGE.texts("strong"))
+    words = set(p1_page().texts("strong"))
     actions = {
         setting.action.value
-        for sheet in SHEETS
+        for sheet in p1_sheets()
         for run in sheet.runs
         for station in run.stations
         for setting in station.settings
@@ -119,35 +133,39 @@ def test_keep_wash_and_change_are_told_station_by_station() -> None:
 
 
 def test_there_are_boxes_for_what_happened_and_who_signs() -> None:
-    labels = [each.text for each in PAGE.all("span") if each.attributes.get("class") == "label"]
-    runs = sum(len(sheet.runs) for sheet in SHEETS)
+    labels = [each.text for each in p1_page().all("span") if each.attributes.get("class") == "label"]
+    runs = sum(len(sheet.runs) for sheet in p1_sheets())
     for label in ("set-up began", "waste m", "operator signs", "first label checked by"):
         assert labels.count(label) == runs
-    assert labels.count("handed over by") == len(SHEETS)
+    assert labels.count("handed over by") == len(p1_sheets())
 
 
 def test_every_run_has_a_code() -> None:
-    codes = [text.removeprefix("Code for a scanner: ") for text in PAGE.texts("title")[1:]]
-    assert codes == [run.code for sheet in SHEETS for run in sheet.runs]
+    codes = [text.removeprefix("Code for a scanner: ") for text in p1_page().texts("title")[1:]]
+    assert codes == [run.code for sheet in p1_sheets() for run in sheet.runs]
 
 
 def test_the_cautions_come_before_the_order() -> None:
-    headings = PAGE.texts("h3")
+    headings = p1_page().texts("h3")
     assert headings.index("Before you reach in") < headings.index("Order")
-    assert set(SHEETS[0].cautions) <= set(PAGE.texts("li"))
+    assert set(p1_sheets()[0].cautions) <= set(p1_page().texts("li"))
 
 
 def test_headings_go_down_one_step_at_a_time() -> None:
-    levels = [int(each.tag[1]) for each in PAGE.all("h1", "h2", "h3", "h4")]
+    levels = [int(each.tag[1]) for each in p1_page().all("h1", "h2", "h3", "h4")]
     assert levels[0] == 1
     assert all(after - before <= 1 for before, after in pairwise(levels))
 
 
 def test_what_scrolls_can_be_reached_by_keyboard_and_has_a_name_of_its_own() -> None:
-    for sheet in SHEETS:
-        names = [each["aria-label"] for each in PAGE.all("div") if each.attributes.get("role") == "region"]
+    for sheet in p1_sheets():
+        names = [
+            each["aria-label"] for each in p1_page().all("div") if each.attributes.get("role") == "region"
+        ]
         assert f"Run {sheet.runs[0].number}, {sheet.runs[0].job}" in names
-    assert all(each["tabindex"] == "0" for each in PAGE.all("div") if each.attributes.get("role") == "region")
+    assert all(
+        each["tabindex"] == "0" for each in p1_page().all("div") if each.attributes.get("role") == "region"
+    )
 
 
 def test_letters_are_black_on_white_or_white_on_black() -> None:
@@ -163,22 +181,22 @@ def test_names_are_escaped_wherever_they_stand() -> None:
 
 
 def test_the_pdf_is_the_same_page() -> None:
-    text = " ".join(pdf_pages())
-    for sheet in SHEETS:
+    text = " ".join(pdf_pages(p1_html()))
+    for sheet in p1_sheets():
         for run in sheet.runs:
             assert run.job in text
         for caution in sheet.cautions:
             assert caution in text
-    for call in DAY.calls("P1"):
+    for call in sample_sheets().calls("P1"):
         assert tenths(call.reading_m) in text
         if call.kind is CallKind.STOP:
             assert call.sentence in text
 
 
 def test_every_shift_begins_on_a_sheet_of_its_own_and_sheets_are_numbered() -> None:
-    pages = pdf_pages()
+    pages = pdf_pages(p1_html())
     begins = [number for number, text in enumerate(pages) if "How to read a call" in text]
-    assert len(begins) == len(SHEETS)
+    assert len(begins) == len(p1_sheets())
     for number, text in enumerate(pages, start=1):
         assert f"{number} / {len(pages)}" in text
         assert "Stop and lock out before you reach in." in text
@@ -209,16 +227,16 @@ def test_nothing_is_drawn_outside_the_sheet() -> None:
 
 
 def test_a_line_gets_a_page_a_pdf_and_a_json_file(tmp_path: Path) -> None:
-    written = write_run_sheets(SHEETS, tmp_path / "out")
+    written = write_run_sheets(p1_sheets(), tmp_path / "out")
     assert [path.name for path in written] == ["run-sheet-P1.html", "run-sheet-P1.pdf", "run-sheet-P1.json"]
     html, pdf, json = written
-    assert html.read_text(encoding="utf-8") == HTML
+    assert html.read_text(encoding="utf-8") == p1_html()
     assert pdf.read_bytes().startswith(b"%PDF-")
-    assert LineRunSheets.model_validate_json(json.read_text(encoding="utf-8")).sheets == tuple(SHEETS)
+    assert LineRunSheets.model_validate_json(json.read_text(encoding="utf-8")).sheets == tuple(p1_sheets())
 
 
 def test_a_line_with_strokes_in_its_name_stays_in_the_folder(tmp_path: Path) -> None:
-    sheet = SHEETS[-1].model_copy(update={"line": "../../etc/P 1"})
+    sheet = p1_sheets()[-1].model_copy(update={"line": "../../etc/P 1"})
     written = write_run_sheets([sheet], tmp_path)
     assert {path.parent for path in written} == {tmp_path}
     assert written[0].name == "run-sheet-------etc-P-1.html"
@@ -235,6 +253,6 @@ def test_lines_whose_names_would_be_alike_get_numbers() -> None:
 
 @pytest.mark.parametrize("lines", [(), ("B1", "P1")])
 def test_a_page_holds_one_line(lines: tuple[str, ...]) -> None:
-    sheets = [sheet for line in lines for sheet in DAY.of_line(line)]
+    sheets = [sheet for line in lines for sheet in sample_sheets().of_line(line)]
     with pytest.raises(ValueError, match="the run sheets of one line"):
         run_sheets_html(sheets)
