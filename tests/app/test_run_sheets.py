@@ -29,7 +29,6 @@ from tests.builders.called import counting_line
 from tests.builders.worked import M_UM, WEB_UM, worked_job, worked_line, worked_problem
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
-DAY = sample_sheets()
 LINES = ("B1", "H1", "P1")
 
 
@@ -50,7 +49,7 @@ def assert_calls_are_told_once(day: Sheets) -> None:
 
 
 def test_every_call_is_on_the_sheets_once_in_the_order_of_the_counter() -> None:
-    assert_calls_are_told_once(DAY)
+    assert_calls_are_told_once(sample_sheets())
 
 
 @settings(max_examples=15, deadline=None)
@@ -61,7 +60,7 @@ def test_so_it_is_on_drawn_days(seed: int, lines: int, lots: bool) -> None:
 
 @pytest.mark.parametrize("line", LINES)
 def test_every_stop_of_the_sequence_is_on_the_sheets_once_with_its_tasks(line: str) -> None:
-    (runs,) = (each.runs for each in DAY.plan.sequence.lines if each.line == line)
+    (runs,) = (each.runs for each in sample_sheets().plan.sequence.lines if each.line == line)
     stops: list[tuple[int, Stop]] = []
     for number, run in enumerate(runs, start=1):
         stops += ((number, stop) for stop in (run.changeover.stops if run.changeover else ()))
@@ -72,7 +71,7 @@ def test_every_stop_of_the_sequence_is_on_the_sheets_once_with_its_tasks(line: s
             call.at_m if call.kind is CallKind.STOP else 0,
             frozenset(work.task.station for work in call.tasks),
         )
-        for call in DAY.calls(line)
+        for call in sample_sheets().calls(line)
         if call.kind in (CallKind.STOP, CallKind.ROLL_END)
     )
     assert told == Counter(
@@ -85,12 +84,12 @@ def test_the_sentence_of_a_call_agrees_with_its_figures() -> None:
     """A version's last metre passes the counter at its `to_reading_m`."""
     ends = {
         (run.number, version.version): version.to_reading_m
-        for sheet in DAY.of_line("B1")
+        for sheet in sample_sheets().of_line("B1")
         for run in sheet.runs
         for version in run.versions
     }
     checked = 0
-    for call in DAY.calls("B1"):
+    for call in sample_sheets().calls("B1"):
         for (run, version), end_m in ends.items():
             if (
                 call.kind is CallKind.STOP
@@ -103,7 +102,7 @@ def test_the_sentence_of_a_call_agrees_with_its_figures() -> None:
 
 
 def test_reels_that_leave_a_running_line_are_called_without_a_margin() -> None:
-    doffs = [call for call in DAY.calls("B1") if call.kind is CallKind.DOFF]
+    doffs = [call for call in sample_sheets().calls("B1") if call.kind is CallKind.DOFF]
     assert all(call.margin_m == 0 and not call.stands for call in doffs)
     last = next(call for call in doffs if call.doff and call.doff.number == call.doff.of)
     assert last.sentence == (
@@ -124,7 +123,7 @@ def test_without_a_known_deceleration_the_sheet_says_that_nothing_is_allowed_for
 
 
 def test_calls_stand_under_the_furthest_job_called_so_far() -> None:
-    for sheet in DAY.sheets:
+    for sheet in sample_sheets().sheets:
         for run in sheet.runs:
             assert all(call.run <= run.number for call in run.calls)
             first_own = [call.run for call in run.calls].index(run.number) if run.calls else 0
@@ -135,7 +134,7 @@ def test_calls_stand_under_the_furthest_job_called_so_far() -> None:
 
 
 def test_a_call_is_on_the_sheet_of_the_shift_in_which_it_comes() -> None:
-    for sheet in DAY.sheets:
+    for sheet in sample_sheets().sheets:
         for run in sheet.runs:
             for call in run.calls:
                 assert call.expected >= sheet.shift.begins
@@ -143,14 +142,14 @@ def test_a_call_is_on_the_sheet_of_the_shift_in_which_it_comes() -> None:
 
 
 def test_a_briefing_does_not_part_a_shift_and_a_night_does() -> None:
-    first, second = (sheet.shift for sheet in DAY.of_line("B1"))
+    first, second = (sheet.shift for sheet in sample_sheets().of_line("B1"))
     assert [f"{moment:%d %H:%M}" for moment in (first.begins, second.begins)] == ["02 06:00", "03 06:00"]
     assert [f"{each.closed_from:%H:%M}" for each in first.breaks] == ["13:45"]
-    assert [(sheet.number, sheet.sheets) for sheet in DAY.of_line("B1")] == [(1, 2), (2, 2)]
+    assert [(sheet.number, sheet.sheets) for sheet in sample_sheets().of_line("B1")] == [(1, 2), (2, 2)]
 
 
 def test_a_run_through_the_night_is_on_both_sheets_with_the_counter_where_it_stands() -> None:
-    first, second = DAY.of_line("B1")
+    first, second = sample_sheets().of_line("B1")
     ending, going_on = first.runs[-1], second.runs[0]
     assert ending.number == going_on.number
     assert (ending.goes_on, going_on.begun_before) == (True, True)
@@ -161,8 +160,8 @@ def test_a_run_through_the_night_is_on_both_sheets_with_the_counter_where_it_sta
 
 
 def test_every_run_is_on_a_sheet() -> None:
-    for line in DAY.plan.sequence.lines:
-        told = {run.number for sheet in DAY.of_line(line.line) for run in sheet.runs}
+    for line in sample_sheets().plan.sequence.lines:
+        told = {run.number for sheet in sample_sheets().of_line(line.line) for run in sheet.runs}
         assert told == set(range(1, len(line.runs) + 1))
 
 
@@ -177,9 +176,11 @@ def test_a_line_without_runs_has_no_sheet() -> None:
 
 def test_versions_have_their_labels_reels_and_metres() -> None:
     solved = {
-        (run.line, number): run for line in DAY.plan.sequence.lines for number, run in enumerate(line.runs, 1)
+        (run.line, number): run
+        for line in sample_sheets().plan.sequence.lines
+        for number, run in enumerate(line.runs, 1)
     }
-    for sheet in DAY.sheets:
+    for sheet in sample_sheets().sheets:
         for run in sheet.runs:
             of_run = solved[sheet.line, run.number].versions
             assert [(each.version, each.target, each.reels, each.web_m) for each in run.versions] == [
@@ -188,7 +189,7 @@ def test_versions_have_their_labels_reels_and_metres() -> None:
 
 
 def test_a_version_passes_the_counter_for_as_many_metres_as_it_has_and_what_is_wasted_in_it() -> None:
-    for sheet in DAY.sheets:
+    for sheet in sample_sheets().sheets:
         readings = [
             reading
             for run in sheet.runs
@@ -244,12 +245,12 @@ def assert_rolls_are_called(day: Sheets) -> None:
 
 
 def test_every_roll_of_the_plan_is_picked_once_with_the_metres_that_run() -> None:
-    assert sum(len(sheet.rolls) for sheet in DAY.sheets) > 80
-    assert_rolls_are_picked(DAY)
+    assert sum(len(sheet.rolls) for sheet in sample_sheets().sheets) > 80
+    assert_rolls_are_picked(sample_sheets())
 
 
 def test_every_roll_goes_on_at_a_call_that_names_it() -> None:
-    assert_rolls_are_called(DAY)
+    assert_rolls_are_called(sample_sheets())
 
 
 @settings(max_examples=8, deadline=None)
@@ -269,7 +270,7 @@ def test_web_threaded_through_a_shift_without_work_is_told_with_the_first_work()
 
 
 def test_a_roll_tells_where_it_lies_and_what_becomes_of_it() -> None:
-    first, second, third = DAY.of_line("B1")[0].rolls[:3]
+    first, second, third = sample_sheets().of_line("B1")[0].rolls[:3]
     assert (first.on_unwind, first.job, first.rest_of) == (True, "", None)
     assert (second.location, second.parts[0].call) == ("Hall 1, A-11", 1)
     rests = ("back to the store", "back to the store", "runs to its end")
@@ -280,8 +281,8 @@ def test_a_roll_tells_where_it_lies_and_what_becomes_of_it() -> None:
 
 
 def test_the_rest_of_a_roll_that_a_line_has_used_is_told_to_come_from_there() -> None:
-    rests = [(sheet.line, roll) for sheet in DAY.sheets for roll in sheet.rolls if roll.rest_of]
-    users = {(roll.roll, sheet.line) for sheet in DAY.sheets for roll in sheet.rolls}
+    rests = [(sheet.line, roll) for sheet in sample_sheets().sheets for roll in sheet.rolls if roll.rest_of]
+    users = {(roll.roll, sheet.line) for sheet in sample_sheets().sheets for roll in sheet.rolls}
     assert len(rests) > 5
     for _, roll in rests:
         assert (roll.roll, roll.rest_of) in users
@@ -314,10 +315,10 @@ def test_stock_that_nobody_follows_by_roll_is_told_by_the_metre() -> None:
 
 
 def test_a_plan_that_has_not_settled_is_said() -> None:
-    plan = replace(DAY.plan, settled=False)
-    sheets = run_sheet_contracts(DAY.problem, plan, DAY.clock, "Site")
+    plan = replace(sample_sheets().plan, settled=False)
+    sheets = run_sheet_contracts(sample_sheets().problem, plan, sample_sheets().clock, "Site")
     assert all(NOT_SETTLED in sheet.remarks for sheet in sheets)
-    assert not any(NOT_SETTLED in sheet.remarks for sheet in DAY.sheets)
+    assert not any(NOT_SETTLED in sheet.remarks for sheet in sample_sheets().sheets)
 
 
 # Tooling
@@ -327,7 +328,7 @@ def test_what_a_station_holds_before_is_what_it_was_set_to_last() -> None:
     """Dies that another line has fetched meanwhile are not there any more."""
     for line in LINES:
         held: dict[tuple[str, str], str] = {}
-        runs = {run.number: run for sheet in DAY.of_line(line) for run in sheet.runs}
+        runs = {run.number: run for sheet in sample_sheets().of_line(line) for run in sheet.runs}
         for number in sorted(runs):
             for station in runs[number].stations:
                 for setting in station.settings:
@@ -341,7 +342,7 @@ def test_what_a_station_holds_before_is_what_it_was_set_to_last() -> None:
 
 def test_every_change_of_every_task_is_on_the_tooling_list_with_its_call() -> None:
     checked = 0
-    for sheet in DAY.sheets:
+    for sheet in sample_sheets().sheets:
         settings_by_run = {run.number: {each.station: each for each in run.stations} for run in sheet.runs}
         for run in sheet.runs:
             for call in run.calls:
@@ -359,7 +360,7 @@ def test_every_change_of_every_task_is_on_the_tooling_list_with_its_call() -> No
 def test_a_wash_up_is_told_apart_from_a_change_and_from_what_stays() -> None:
     flexo_2 = {
         run.number: {setting.aspect: setting.action for setting in station.settings}
-        for run in DAY.of_line("B1")[0].runs
+        for run in sample_sheets().of_line("B1")[0].runs
         for station in run.stations
         if station.station == "flexo-2"
     }
@@ -370,13 +371,17 @@ def test_a_wash_up_is_told_apart_from_a_change_and_from_what_stays() -> None:
         "anilox": ToolAction.CHANGE,
     }
     assert flexo_2[3]["plate"] is ToolAction.TAKE_OFF
-    inkjet = next(station for station in DAY.of_line("B1")[0].runs[1].stations if station.station == "inkjet")
+    inkjet = next(
+        station
+        for station in sample_sheets().of_line("B1")[0].runs[1].stations
+        if station.station == "inkjet"
+    )
     woken = inkjet.settings[0]
     assert (woken.action, woken.after) == (ToolAction.WAKE, "O+V")
 
 
 def test_stations_that_are_thrown_off_keep_what_they_hold() -> None:
-    run = DAY.of_line("B1")[0].runs[0]
+    run = sample_sheets().of_line("B1")[0].runs[0]
     assert "flexo-1 (keeps P-88, white-opaque, A-80)" in run.idle
     assert {station.station for station in run.stations}.isdisjoint(
         text.partition(" ")[0] for text in run.idle
@@ -393,20 +398,20 @@ def needed(sheet: RunSheet) -> list[NeededItem]:
 
 def test_items_are_needed_when_their_stop_is_expected() -> None:
     for line in LINES:
-        expected = {call.number: call.expected for call in DAY.calls(line)}
-        items = [item for sheet in DAY.of_line(line) for item in needed(sheet)]
+        expected = {call.number: call.expected for call in sample_sheets().calls(line)}
+        items = [item for sheet in sample_sheets().of_line(line) for item in needed(sheet)]
         assert all(item.by == expected[item.call] for item in items if item.call is not None)
 
 
 def test_what_is_set_while_the_run_before_runs_is_needed_when_that_begins_to_print() -> None:
     for line in LINES:
-        runs = {run.number: run for sheet in DAY.of_line(line) for run in sheet.runs}
+        runs = {run.number: run for sheet in sample_sheets().of_line(line) for run in sheet.runs}
         for number, run in runs.items():
             for station in run.stations:
                 if station.while_running:
                     items = [
                         item
-                        for sheet in DAY.of_line(line)
+                        for sheet in sample_sheets().of_line(line)
                         for item in needed(sheet)
                         if item.job == run.job
                         and item.station == station.station
@@ -420,7 +425,7 @@ def test_what_is_set_while_the_run_before_runs_is_needed_when_that_begins_to_pri
 
 def test_every_room_has_its_own_items() -> None:
     kinds = {
-        room: {item.kind for sheet in DAY.sheets for item in getattr(sheet.needed_by, room)}
+        room: {item.kind for sheet in sample_sheets().sheets for item in getattr(sheet.needed_by, room)}
         for room in ("plate_room", "die_store", "stock_room")
     }
     assert kinds == {
@@ -429,19 +434,22 @@ def test_every_room_has_its_own_items() -> None:
         "stock_room": {"consumable", "roll", "further reel"},
     }
     cylinders = {
-        item.item[0] for sheet in DAY.sheets for item in sheet.needed_by.die_store if item.kind == "cylinder"
+        item.item[0]
+        for sheet in sample_sheets().sheets
+        for item in sheet.needed_by.die_store
+        if item.kind == "cylinder"
     }
     assert cylinders == {"M"}, "the sample names its magnetic cylinders so"
 
 
 def test_lists_are_in_the_order_in_which_things_are_needed() -> None:
-    for sheet in DAY.sheets:
+    for sheet in sample_sheets().sheets:
         for items in (sheet.needed_by.plate_room, sheet.needed_by.die_store, sheet.needed_by.stock_room):
             assert [item.by for item in items] == sorted(item.by for item in items)
 
 
 def test_the_next_job_is_made_ready_with_all_that_its_stops_need() -> None:
-    sheet = DAY.of_line("B1")[0]
+    sheet = sample_sheets().of_line("B1")[0]
     stage = sheet.runs[0].pre_stage
     assert stage is not None
     assert (stage.run, stage.job) == (2, "J-3130")
@@ -456,19 +464,19 @@ def test_the_next_job_is_made_ready_with_all_that_its_stops_need() -> None:
     assert any(item.kind == "roll" and item.location == "Hall 2, A-10" for item in stage.bring)
     assert sheet.before_first is not None
     assert sheet.before_first.run == 1
-    assert DAY.of_line("B1")[-1].runs[-1].pre_stage is None
+    assert sample_sheets().of_line("B1")[-1].runs[-1].pre_stage is None
 
 
 def test_a_task_done_while_the_run_before_runs_is_on_its_list() -> None:
     hidden = {
         (line.line, number): {task.station for task in run.changeover.hidden}
-        for line in DAY.plan.sequence.lines
+        for line in sample_sheets().plan.sequence.lines
         for number, run in enumerate(line.runs, start=1)
         if run.changeover and run.changeover.hidden
     }
     told = {
         (sheet.line, run.pre_stage.run): {task.station for task in run.pre_stage.set_now}
-        for sheet in DAY.sheets
+        for sheet in sample_sheets().sheets
         for run in sheet.runs
         if run.pre_stage and run.pre_stage.set_now
     }
@@ -493,15 +501,15 @@ def test_the_general_cautions_are_on_every_sheet_and_others_where_tasks_ask_for_
         "trained",
     ):
         assert word in said
-    assert all(sheet.cautions[: len(ALWAYS)] == ALWAYS for sheet in DAY.sheets)
-    busy = DAY.of_line("B1")[0].cautions
+    assert all(sheet.cautions[: len(ALWAYS)] == ALWAYS for sheet in sample_sheets().sheets)
+    busy = sample_sheets().of_line("B1")[0].cautions
     assert {WASH_UP, BLADES, RUNNING} <= set(busy)
     # The run that ends on it has nothing to set.
     assert worked_sheets(worked_line("H"), worked_job("one")).sheets[0].cautions == ALWAYS
 
 
 def test_the_code_of_a_run_says_which_it_is_in_five_parts() -> None:
-    for sheet in DAY.sheets:
+    for sheet in sample_sheets().sheets:
         for run in sheet.runs:
             site, line, start, number, name = map(unquote, run.code.split("/"))
             assert (site, line, start) == ("Sample site, three lines", sheet.line, "20270302T0600")
@@ -523,7 +531,7 @@ def test_lots_are_named_with_their_run() -> None:
 
 
 def test_sheets_come_back_from_json_as_they_went_in() -> None:
-    sheets = LineRunSheets(line="P1", sheets=tuple(DAY.of_line("P1")))
+    sheets = LineRunSheets(line="P1", sheets=tuple(sample_sheets().of_line("P1")))
     assert LineRunSheets.model_validate_json(sheets.model_dump_json()) == sheets
 
 
