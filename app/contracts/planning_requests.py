@@ -150,8 +150,6 @@ class RequestProgress(Progress):
     """How far the search of a request is."""
 
     number: int = Field(ge=1, description="Counts what was told of this request.")
-    bound_eur: float | None = Field(default=None, description="No order can weigh less; none: no bound.")
-    percent: float = Field(ge=0, le=100, description="Of its limits used up.")
     at: datetime = Field(description="When it was told.")
 
 

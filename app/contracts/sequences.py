@@ -425,3 +425,5 @@ class Progress(Contract):
     gap: float | None = Field(
         default=None, description="How far above the least it may be, as a share; none: not known."
     )
+    bound_eur: float | None = Field(default=None, description="No order can weigh less; none: no bound.")
+    percent: float = Field(default=0.0, ge=0, le=100, description="Of its limits used up.")

@@ -25,6 +25,7 @@ def plan(
     cancelled: Callable[[], bool] = lambda: False,
     on_progress: Callable[[Progress], None] | None = None,
     on_compile: Callable[[], None] = lambda: None,
+    on_incumbent: Callable[[RunOrder], None] | None = None,
 ) -> CostedPlan:
     """The best order found for a queue.
 
@@ -38,6 +39,8 @@ def plan(
         against it; fewer where there are no more worth a choice. Looking for them takes a part of the limits.
     cancelled
         Asked now and then; a true answer ends the search, which gives what it has.
+    on_incumbent
+        Told the best order so far whenever it is another one: `cost` takes it as it is.
     on_compile
         Told where the search has to be compiled first, which it has once on a machine. The time limit
         begins behind it.
@@ -52,7 +55,7 @@ def plan(
         Where so many alternatives are not looked for.
     """
     limits = Limits(seconds, work, cancelled)
-    return _running(question.plan(goal, limits, seed, on_progress, on_compile, alternatives))
+    return _running(question.plan(goal, limits, seed, on_progress, on_compile, alternatives, on_incumbent))
 
 
 def cost(question: Question, order: RunOrder, goal: Goal) -> CostedPlan:

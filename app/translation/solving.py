@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -20,6 +21,7 @@ from app.translation.in_force import solver_in_force_of, solver_lot_of
 from app.translation.jobs import dated, solver_job_of
 from app.translation.locks import lock_text, solver_lock_of
 from app.translation.plant import solver_plant_of
+from app.translation.run_orders import run_order_of
 from app.translation.sequences import Costed, baseline_contract, sequence_contract
 from app.translation.times import PlanClock
 from app.translation.units import m_from_um, mm_from_um, rounded
@@ -54,6 +56,46 @@ class OnProgress(Protocol):
     """Told now and then how far a search has come."""
 
     def __call__(self, progress: contracts.Progress, /) -> None: ...
+
+
+class OnIncumbent(Protocol):
+    """Told the best order so far of a search whenever it is another one."""
+
+    def __call__(self, order: RunOrder, /) -> None: ...
+
+
+class _Told:
+    """Tells how far a search is, and its best order, in the words of people.
+
+    Before its islands have placed anything, what they begin from costs nothing that could be told.
+    """
+
+    def __init__(
+        self, problem: Problem, on_progress: OnProgress | None, on_incumbent: OnIncumbent | None
+    ) -> None:
+        self._problem = problem
+        self._on_progress = on_progress
+        self._on_incumbent = on_incumbent
+        self._order: Order | None = None
+
+    def __call__(self, progress: Progress) -> None:
+        if not math.isfinite(progress.best_eur):
+            return
+        if self._on_incumbent is not None and progress.order != self._order:
+            self._order = progress.order
+            self._on_incumbent(run_order_of(self._problem, progress.order))
+        if self._on_progress is not None:
+            self._on_progress(
+                contracts.Progress(
+                    best_eur=progress.best_eur,
+                    left_out=progress.left_out,
+                    work=progress.work,
+                    elapsed_s=progress.elapsed_s,
+                    gap=progress.gap,
+                    bound_eur=progress.bound_eur,
+                    percent=100 * progress.used,
+                )
+            )
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,6 +170,7 @@ class Question:
         on_progress: OnProgress | None,
         on_compile: Callable[[], None] = lambda: None,
         alternatives: int = 0,
+        on_incumbent: OnIncumbent | None = None,
     ) -> contracts.CostedPlan:
         """Search for the best order under a goal, and for so many alternatives at most; what has to be
         compiled first takes none of its time.
@@ -142,18 +185,7 @@ class Question:
             prepare(self.problem)
         stop = Stop(time_s=limits.seconds, work=limits.work, cancelled=limits.cancelled)
 
-        def told(progress: Progress) -> None:
-            if on_progress is not None:
-                on_progress(
-                    contracts.Progress(
-                        best_eur=progress.best_eur,
-                        left_out=progress.left_out,
-                        work=progress.work,
-                        elapsed_s=progress.elapsed_s,
-                        gap=progress.gap,
-                    )
-                )
-
+        told = _Told(self.problem, on_progress, on_incumbent)
         try:
             found = solve_with_rolls(self.problem, GOALS[goal], stop, seed, told, alternatives=alternatives)
         except ContradictoryLocksError as error:

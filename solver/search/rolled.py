@@ -15,8 +15,8 @@ from solver.cheapest_rolls import RolledSequence, cheapest_rolls
 from solver.problem import Problem
 from solver.roll_plan import RollPlan
 from solver.search.compile import CompiledPlant
-from solver.search.plant_search import PlantFound, search_plant
-from solver.search.solve import Progress, SearchResult, Status, solve
+from solver.search.plant_search import search_plant
+from solver.search.solve import Progress, SearchResult, Status, Telling, solve
 from solver.search.stop import Stop
 from solver.sequence import Order, Sequence
 from solver.stub_cost import StubCost
@@ -81,9 +81,9 @@ def solve_with_rolls(
         Where so many alternatives are not looked for.
     """
     has_rolls = problem.plant.has_rolls
-    told = _Told(on_progress)
+    telling = Telling(on_progress, stop)
     with stop.reserve(REPAIR_SHARE if has_rolls else 0.0):
-        result = solve(problem, weights, stop, seed, told.first, threads, alternatives)
+        result = solve(problem, weights, stop, seed, telling.tell, threads, alternatives)
     begun_s = stop.elapsed_s
     rolled = [
         RolledSequence(*cheapest_rolls(problem, sequence.order, weights)) for sequence in result.sequences
@@ -92,10 +92,11 @@ def solve_with_rolls(
         return RolledResult(result, tuple(rolled))
     choosing_s = (stop.elapsed_s - begun_s) / len(rolled)
     best = min(rolled, key=lambda each: each.plan.rank)
+    telling.go_on_from(best.sequence.order)
     repair: Repair | None = None
     with stop.reserve_time(choosing_s):
         if _disappoints(result.sequences[0], best.plan) and not stop.reached:
-            orders = _searched_again(best, weights, stop, seed, told, threads)
+            orders = _searched_again(best, weights, stop, seed, telling, threads)
             others = (order for order in orders if order != best.sequence.order)
             again = (RolledSequence(*cheapest_rolls(problem, order, weights)) for order in others)
             repair = Repair(best, min(again, key=lambda each: each.plan.rank, default=best))
@@ -122,7 +123,7 @@ def _searched_again(
     weights: Weights,
     stop: Stop,
     seed: int,
-    told: _Told,
+    telling: Telling,
     threads: int | None,
 ) -> tuple[Order, ...]:
     """The best orders of all islands, from this one, the very best first. Its runs keep their roll ends as
@@ -130,25 +131,8 @@ def _searched_again(
     """
     compiled = CompiledPlant(rolled.problem, weights)
     start = compiled.numbers(rolled.sequence.order)
-    found = search_plant(compiled, [start], stop, seed, threads, told.again, bounded=False)
+    found = search_plant(compiled, [start], stop, seed, threads, telling.again, bounded=False)
     return tuple(dict.fromkeys((found.order, *found.others)))
-
-
-class _Told:
-    """Tells how far both searches are. What the second has is not comparable with what the first had."""
-
-    def __init__(self, on_progress: Callable[[Progress], None] | None) -> None:
-        self._on_progress = on_progress
-        self._last: Progress | None = None
-
-    def first(self, progress: Progress) -> None:
-        self._last = progress
-        if self._on_progress is not None:
-            self._on_progress(progress)
-
-    def again(self, found: PlantFound) -> None:
-        if self._on_progress is not None and self._last is not None:
-            self._on_progress(replace(self._last, work=found.work, elapsed_s=found.elapsed_s))
 
 
 def _beside(best: RolledSequence, rolled: list[RolledSequence]) -> list[RolledSequence]:

@@ -40,18 +40,73 @@ class ContradictoryLocksError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """What a search has so far. `bound_eur` is a weighed cost that no order undercuts; None: no bound."""
+    """What a search has so far.
+
+    Parameters
+    ----------
+    best_eur, left_out
+        What the best order so far costs, weighed, and how many jobs it leaves out and locks it breaks.
+    bound_eur
+        A weighed cost that no order undercuts; None: no bound.
+    order
+        That order.
+    used
+        Share of the limits that is used up, 0 to 1.
+    """
 
     best_eur: float
     left_out: int
     work: int
     elapsed_s: float
     bound_eur: float | None = None
+    order: Order = ()
+    used: float = 0.0
 
     @property
     def gap(self) -> float | None:
         """How far the best may be above the least, as a share of the bound; None: no bound."""
         return gap_above(self.best_eur, self.bound_eur)
+
+
+class Telling:
+    """Tells how far a search is, and those that follow it. What they have is not comparable with what it had:
+    of them only work and time are told.
+    """
+
+    def __init__(self, on_progress: Callable[[Progress], None] | None, stop: Stop) -> None:
+        self._on_progress = on_progress
+        self._stop = stop
+        self._last: Progress | None = None
+
+    def first(self, found: PlantFound) -> None:
+        """Tell what the search itself has found."""
+        progress = Progress(
+            best_eur=found.eur,
+            left_out=found.faults,
+            work=found.work,
+            elapsed_s=found.elapsed_s,
+            bound_eur=found.bound_eur,
+            order=found.order,
+            used=self._stop.used_of_all,
+        )
+        self.tell(progress)
+
+    def again(self, found: PlantFound) -> None:
+        """Tell that a search that follows goes on."""
+        if self._last is not None:
+            used = self._stop.used_of_all
+            self.tell(replace(self._last, work=found.work, elapsed_s=found.elapsed_s, used=used))
+
+    def go_on_from(self, order: Order) -> None:
+        """Another order is the best from now on."""
+        if self._last is not None:
+            self._last = replace(self._last, order=order)
+
+    def tell(self, progress: Progress) -> None:
+        """Tell it as it is."""
+        self._last = progress
+        if self._on_progress is not None:
+            self._on_progress(progress)
 
 
 def gap_above(eur: float, bound_eur: float | None) -> float | None:
@@ -109,15 +164,16 @@ def solve(
     if not 0 <= alternatives <= MOST_ALTERNATIVES:
         raise ValueError(f"alternatives must be 0 to {MOST_ALTERNATIVES}, is {alternatives}")
     arranged = _arranged(problem)
+    telling = Telling(on_progress, stop)
     with stop.reserve(LIMITS_SHARE if alternatives else 0.0):
-        result = _solve(problem, weights, arranged, stop, seed, on_progress, threads)
+        result = _solve(problem, weights, arranged, stop, seed, telling, threads)
     if not alternatives or result.status is Status.NOTHING_RUNS:
         return result
 
     def search(weights: Weights, starts: Several[Order], stop: Stop) -> tuple[Order, ...]:
         compiled = CompiledPlant(problem, weights)
         numbers = [compiled.numbers(order) for order in starts]
-        return search_plant(compiled, numbers, stop, seed, threads, bounded=False).others
+        return search_plant(compiled, numbers, stop, seed, threads, telling.again, bounded=False).others
 
     sequences = with_alternatives(problem, weights, result.sequences[0], alternatives, search, stop)
     return _with(result, sequences, stop)
@@ -137,7 +193,7 @@ def _solve(
     arranged: Order | None,
     stop: Stop,
     seed: int,
-    on_progress: Callable[[Progress], None] | None,
+    telling: Telling,
     threads: int | None,
 ) -> SearchResult:
     """Islands of compiled kernels."""
@@ -145,17 +201,13 @@ def _solve(
     compiled = CompiledPlant(problem, weights)
     costing_s = COSTING_SHARE * (stop.elapsed_s - begun_s)
 
-    def report(found: PlantFound) -> None:
-        if on_progress is not None:
-            on_progress(Progress(found.eur, found.faults, found.work, found.elapsed_s, found.bound_eur))
-
     if not compiled.runs:
         return _nothing_runs(compiled.scheduler, stop)
     starts = plain_starts(compiled)
     if arranged is not None:
         starts.append(compiled.numbers(arranged))
     with stop.reserve_time(costing_s):
-        found = search_plant(compiled, starts, stop, seed, threads, report)
+        found = search_plant(compiled, starts, stop, seed, threads, telling.first)
     sequence = account_with(compiled.scheduler, found.order)
     bound = None if found.bound_eur is None else Fraction(found.bound_eur)
     gap = gap_above(float(sequence.weighed_eur), found.bound_eur)

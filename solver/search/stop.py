@@ -63,13 +63,21 @@ class Stop:
     @property
     def used(self) -> float:
         """Share of the limits in force that is used up, 0 to 1: of the limit that is nearest its end."""
+        return self._used_of(self._share, self._kept_s)
+
+    @property
+    def used_of_all(self) -> float:
+        """The same of the limits as they were given, whatever is kept for what follows."""
+        return self._used_of(1.0, 0.0)
+
+    def _used_of(self, share: float, kept_s: float) -> float:
         shares = []
         if self.work is not None:
-            of_work = self.work * self._share
+            of_work = self.work * share
             shares.append(self.done / of_work if of_work else 1.0)
         if self.time_s is not None:
-            of_time_s = self.time_s * self._share
-            shares.append((self.elapsed_s + self._kept_s) / of_time_s if of_time_s else 1.0)
+            of_time_s = self.time_s * share
+            shares.append((self.elapsed_s + kept_s) / of_time_s if of_time_s else 1.0)
         return min(1.0, max(shares))
 
     @property

@@ -83,3 +83,11 @@ def test_of_two_limits_the_one_nearest_its_end_says_how_much_is_used() -> None:
     assert stop.used == 0.9
     with stop.reserve_time(9_500):
         assert 0.95 <= stop.used < 1
+
+
+def test_what_is_used_of_all_limits_knows_nothing_of_what_is_kept_for_later() -> None:
+    stop = Stop(work=100)
+    stop.count(35)
+    with stop.reserve(0.3):
+        assert (stop.used, stop.used_of_all) == (0.5, 0.35)
+    assert stop.used == stop.used_of_all
