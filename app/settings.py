@@ -105,6 +105,9 @@ class Settings(BaseModel):
     most_at_once: int = Field(
         default=500, ge=1, le=100_000, description="Requests that a process answers at once; beyond them 503."
     )
+    most_streams: int = Field(
+        default=500, ge=1, le=100_000, description="Streams of events that a process tells beside them."
+    )
     stop_within: Duration = Field(
         default=timedelta(seconds=30),
         ge=timedelta(0),

@@ -242,7 +242,8 @@ class RequestFigures(Collector):
     """Requests by route, method and status, how long they took, and how many are being answered.
 
     Written by the thread of the event loop alone, so that a request takes no lock; read by any.
-    `in_flight` is how many are being answered now.
+    `in_flight` is how many are being answered now, `streams` how many of those only wait for something to
+    tell.
     """
 
     media_type = CONTENT_TYPE_LATEST
@@ -251,6 +252,7 @@ class RequestFigures(Collector):
         self.registry = CollectorRegistry(auto_describe=False)
         self.registry.register(self)
         self.in_flight = 0
+        self.streams = 0
         self._answered: dict[tuple[str, str, int], int] = {}
         self._took: dict[tuple[str, str], _Durations] = {}
 
@@ -287,6 +289,7 @@ class RequestFigures(Collector):
         yield GaugeMetricFamily(
             "runwright_requests_in_flight", "Requests being answered.", value=self.in_flight
         )
+        yield GaugeMetricFamily("runwright_streams", "Of those streams of events.", value=self.streams)
 
     def text(self) -> bytes:
         """All figures in Prometheus' text format."""

@@ -11,8 +11,8 @@ from starlette.requests import Request
 
 from app.api.limits import RateLimit
 from app.api.visits import visit_of
-from app.errors import NotAllowed
-from app.security import Doorkeeper, Holder, KeyRefused, Role, read_key
+from app.errors import NotAllowed, Unavailable
+from app.security import Doorkeeper, Holder, KeyRefused, KeyText, Role, read_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +46,30 @@ class Gate:
         sent = _sent_key(request)
         try:
             key = read_key(sent)
-            kept = self.doorkeeper.remembered(key)
-            if kept is None:
-                kept = await run_in_threadpool(self.doorkeeper.fetch, key)
-            holder = self.doorkeeper.admit(key, kept)
+            holder = await self._admit(key)
         except KeyRefused:
             self.wrong_keys.require(request.client.host if request.client else "")
             raise
         self.by_key.require(key.public_id)
         return holder
+
+    async def still_opens(self, request: Request) -> bool:
+        """Whether the key of a request that was let in opens now, while it is being answered; it does as long
+        as nobody can say otherwise.
+        """
+        try:
+            await self._admit(read_key(_sent_key(request)))
+        except KeyRefused:
+            return False
+        except Unavailable:
+            return True
+        return True
+
+    async def _admit(self, key: KeyText) -> Holder:
+        kept = self.doorkeeper.remembered(key)
+        if kept is None:
+            kept = await run_in_threadpool(self.doorkeeper.fetch, key)
+        return self.doorkeeper.admit(key, kept)
 
 
 def _sent_key(request: Request) -> str:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
-from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
+from contextlib import AbstractAsyncContextManager, AsyncExitStack, asynccontextmanager, suppress
 from dataclasses import dataclass, field
 
 from fastapi import APIRouter, FastAPI
@@ -59,6 +59,9 @@ class Parts:
         Where a line a request is written, if settings want one; standard error if None.
     tidy
         Called when the application starts and every hour: forgets what nobody needs any more.
+    beside
+        What runs beside the answering: entered in order before the first request and left, the last first,
+        behind the last one.
     stop
         Called once when the application ends: closes the database.
     """
@@ -68,6 +71,7 @@ class Parts:
     figures: RequestFigures = field(default_factory=RequestFigures)
     lines: RequestLines | None = None
     tidy: Callable[[], None] = lambda: None
+    beside: Sequence[Callable[[], AbstractAsyncContextManager[None]]] = ()
     stop: Callable[[], None] = lambda: None
 
 
@@ -155,7 +159,10 @@ def _running(parts: Parts) -> Callable[[FastAPI], AbstractAsyncContextManager[No
         await _tidy(parts.tidy)
         tidying = asyncio.create_task(_tidy_every_hour(parts.tidy))
         try:
-            yield
+            async with AsyncExitStack() as stack:
+                for part in parts.beside:
+                    await stack.enter_async_context(part())
+                yield
         finally:
             tidying.cancel()
             with suppress(asyncio.CancelledError):

@@ -121,3 +121,25 @@ COMPARED: Example = {
     ],
 }
 KEPT: Example = ORDER | {"name": "Monday, foil first"}
+
+EVENTS = """\
+retry: 2000
+
+event: queued
+data: {"number":1,"at":"2027-03-01T05:00:00Z","kind":"queued","told":""}
+id: 1.0
+
+event: started
+data: {"number":2,"at":"2027-03-01T05:00:00.014Z","kind":"started","told":"by press-1, attempt 1"}
+id: 2.0
+
+event: progress
+data: {"best_eur":1184.2,"left_out":0,"work":91000,"elapsed_s":0.5,"gap":0.21,"number":2,"bound_eur":935.5,\
+"percent":1.7,"at":"2027-03-01T05:00:00.514Z"}
+id: 2.2
+
+event: finished
+data: {"number":3,"at":"2027-03-01T05:00:31Z","kind":"finished","told":""}
+id: 3.2
+
+"""

@@ -27,6 +27,7 @@ _HEADERS = (
 )
 """On every answer that does not say otherwise: the API has nothing to show, so nothing may be shown."""
 
+_EVENTS = b"text/event-stream"
 _NOT_STORED = (b"cache-control", b"no-store")
 _CHECKED_EACH_TIME = (b"cache-control", b"private, no-cache")
 """An answer with an ETag may be kept by who asked, and is checked before each use."""
@@ -42,7 +43,8 @@ class Watched:
     by_address
         Requests that an address may make.
     most_at_once
-        Requests being answered at most; whoever comes beyond is asked to come again.
+        Requests being answered at most, but for streams of events, which cost next to nothing while they
+        wait; whoever comes beyond is asked to come again.
     figures
         Where requests are counted.
     lines
@@ -73,12 +75,13 @@ class Watched:
             await self._app(scope, receive, send)
             return
         visit = begin_visit(scope, _sent_id(scope))
-        answer = _Answer(visit, send)
+        answer = _Answer(visit, send, self._figures)
         begun = perf_counter()
         self._figures.begin()
         try:
             await self._answer(scope, receive, answer)
         finally:
+            answer.end()
             self._note(scope, visit, answer.status or GONE_BEFORE_ANSWER, perf_counter() - begun)
 
     async def _answer(self, scope: Scope, receive: Receive, answer: _Answer) -> None:
@@ -102,7 +105,7 @@ class Watched:
             await response(scope, receive, answer.send)
 
     def _require_room(self) -> None:
-        if self._figures.in_flight > self._most_at_once:
+        if self._figures.in_flight - self._figures.streams > self._most_at_once:
             raise Unavailable("More requests at once than can be answered; ask again in a second.", again_s=1)
 
     def _note(self, scope: Scope, visit: Visit, status: int, seconds: float) -> None:
@@ -124,18 +127,27 @@ class Watched:
 
 
 class _Answer:
-    """Adds headers to an answer on its way out, and knows its status."""
+    """Adds headers to an answer on its way out, knows its status and whether it is a stream of events."""
 
-    def __init__(self, visit: Visit, send: Send) -> None:
+    def __init__(self, visit: Visit, send: Send, figures: RequestFigures) -> None:
         self.visit = visit
         self.status = 0
         self._send = send
+        self._figures = figures
+        self._streams = 0
+
+    def end(self) -> None:
+        """Nothing of it follows."""
+        self._figures.streams -= self._streams
 
     async def send(self, message: Message) -> None:
         if message["type"] == "http.response.start":
             self.status = message["status"]
             headers = list(message["headers"])
-            there = {name.lower() for name, _ in headers}
+            there = {name.lower(): value for name, value in headers}
+            if there.get(b"content-type", b"").startswith(_EVENTS):
+                self._streams = 1
+                self._figures.streams += 1
             headers += (header for header in _HEADERS if header[0] not in there)
             if b"cache-control" not in there:
                 headers.append(_CHECKED_EACH_TIME if b"etag" in there else _NOT_STORED)
