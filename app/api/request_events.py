@@ -43,10 +43,10 @@ def event_routes(streams: EventStreams) -> APIRouter:
         summary="Follow a planning request: server-sent events",
         description="An event is called by what happened (`queued`, `started`, `retried`, "
         "`cancel-requested`, `finished`, `cancelled`, `failed`, `dead`; its data a RequestEvent) or "
-        "`progress` (a RequestProgress). Each has an id: send the last one as `Last-Event-ID`, as browsers do by "
-        "themselves, and the stream goes on behind it, every event once and in order; of progress the newest "
-        "is told. A comment comes every 15 s where nothing happens. The stream ends behind the last event "
-        "of a request that is over, when the key opens nothing any more, and when the service stops.",
+        "`progress` (a RequestProgress). Each has an id: send the last one as `Last-Event-ID`, as browsers "
+        "do, and the stream goes on behind it: every event once and in order, of progress the newest. A "
+        "comment comes every 15 s where nothing happens. The stream ends behind the last event of a request "
+        "that is over, when the key opens nothing any more, and when the service stops.",
         response_class=Response,
         responses=_ANSWERS,
     )

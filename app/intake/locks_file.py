@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -25,13 +25,16 @@ def read_locks(path: Path, plant: Plant | None, jobs: Sequence[Job], findings: F
     if listed is None:
         return ()
     if plant is not None and jobs:
-        known_jobs = {job.job: job for job in jobs}
+        known_jobs = {job.job for job in jobs}
         for idx, lock in enumerate(listed.locks):
-            findings.faults += _faults(f"locks[{idx}]", lock, plant, known_jobs, str(path))
+            findings.faults += lock_faults(f"locks[{idx}]", lock, plant, known_jobs, str(path))
     return listed.locks
 
 
-def _faults(place: str, lock: Lock, plant: Plant, jobs: dict[str, Job], file: str) -> Iterator[Fault]:
+def lock_faults(
+    place: str, lock: Lock, plant: Plant, jobs: Collection[str], file: str | None = None
+) -> Iterator[Fault]:
+    """What is wrong with a lock on some jobs of a plant: names that nobody knows, times that cannot be."""
     for field, job in jobs_of(lock):
         if job not in jobs:
             yield Fault(unknown("job", job, jobs), file=file, field=f"{place}.{field}", value=job)
@@ -48,7 +51,7 @@ def _faults(place: str, lock: Lock, plant: Plant, jobs: dict[str, Job], file: st
         yield from _moment_faults(place, lock, plant, file)
 
 
-def _moment_faults(place: str, lock: StartedLock, plant: Plant, file: str) -> Iterator[Fault]:
+def _moment_faults(place: str, lock: StartedLock, plant: Plant, file: str | None) -> Iterator[Fault]:
     zone = plant.site.zone_info
     moments = {"changeover_start": lock.changeover_start, "print_start": lock.print_start, "end": lock.end}
     for before, name in pairwise(moments):
