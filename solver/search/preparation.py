@@ -37,14 +37,14 @@ def prepare(problem: Problem) -> None:
     """Compile what a search of this problem needs and keep it on disk: about half a minute."""
     compiled = CompiledPlant(problem, Weights())
     if compiled.runs:
-        with _nothing_collected():
+        with nothing_collected():
             search_plant(compiled, plain_starts(compiled), Stop(work=1), seed=0, threads=1)
             if len(compiled.lines) > 1 or not is_pairwise(compiled.lines[0]):
                 doubled(room_for_changeovers(len(compiled.lines[0].web.stations)))
 
 
 @contextmanager
-def _nothing_collected() -> Iterator[None]:
+def nothing_collected() -> Iterator[None]:
     """Look for no garbage meanwhile: the compiler's objects are many and stay."""
     collects = gc.isenabled()
     gc.disable()
