@@ -19,17 +19,46 @@ from app.store import idempotency
 from app.store.keys import Keys
 from app.store.readiness import StoreReadiness
 from app.store.store import Actor
+from app.store.wakeup import Wakeup
+from app.telemetry import RequestFigures, WorkerFigures
+from app.worker.running import EmbeddedWorker
 
 
-def service_of(settings: Settings, shop: Workshop) -> FastAPI:
-    """The application over a store that is at the program's version."""
+def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastAPI:
+    """The application over a store that is at the program's version.
+
+    Parameters
+    ----------
+    works
+        Whether it also works on planning requests, as far as the settings want that.
+    """
+    figures, wakeup = RequestFigures(), Wakeup(shop.store.url)
+    worker: EmbeddedWorker | None = None
+    if works and settings.serving_slots:
+        worked = WorkerFigures()
+        figures.registry.register(worked)
+        worker = EmbeddedWorker(settings, shop.store, wakeup, worked)
+
+    def start() -> None:
+        if worker is not None:
+            wakeup.start()
+            worker.start()
+
+    def stop() -> None:
+        if worker is not None:
+            worker.stop()
+        wakeup.close()
+        shop.store.close()
+
     parts = Parts(
         doorkeeper=Doorkeeper(
             Keys(shop.store), now=shop.now, remembered_s=settings.keys_remembered.total_seconds()
         ),
         readiness=StoreReadiness(shop.store),
+        figures=figures,
         tidy=lambda: _forget_answers(settings, shop),
-        stop=shop.store.close,
+        start=start,
+        stop=stop,
     )
     routers = (
         job_routes(shop),

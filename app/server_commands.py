@@ -1,4 +1,4 @@
-"""Commands of the service: serve, doctor, db and keys.
+"""Commands of the service: serve, worker, doctor, db and keys.
 
 What they need is imported when one of them is run: a plan from files would otherwise wait for the web and the
 database to be imported.
@@ -54,6 +54,7 @@ plants = typer.Typer(help="Plants of the database.", no_args_is_help=True)
 def add_server_commands(commands: typer.Typer) -> None:
     """Add the service's commands to the others."""
     commands.command()(serve)
+    commands.command()(worker)
     commands.command()(doctor)
     commands.add_typer(db, name="db")
     commands.add_typer(keys, name="keys")
@@ -119,7 +120,7 @@ def _application_of(settings: Settings, store: Store) -> FastAPI:
     from app.main import service_of
     from app.services.workshop import Workshop
 
-    service = service_of(settings, Workshop(store))
+    service = service_of(settings, Workshop(store), works=True)
     _settle()
     return service
 
@@ -131,6 +132,28 @@ def _settle() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(*COLLECT_AFTER)
+
+
+def worker(
+    database: Database = None,
+    slots: Annotated[
+        int | None,
+        typer.Option("--slots", min=1, max=64, help="Requests to work on at once; 1 if none is said."),
+    ] = None,
+    name: Annotated[
+        str | None, typer.Option("--name", help="What it is called in the log; its host if none is said.")
+    ] = None,
+) -> None:
+    """Work on planning requests until Ctrl-C or SIGTERM; what is not done then is handed back.
+
+    Any number of workers, on any number of hosts, share the requests of a PostgreSQL database. On SQLite serve
+    has a worker of its own; more may run on the same machine.
+    """
+    from app.worker.running import work
+
+    with refusals():
+        settings = read_settings(database=database, slots=slots)
+        work(settings, name, typer.echo)
 
 
 def doctor(database: Database = None) -> None:

@@ -142,6 +142,30 @@ class Settings(BaseModel):
     log_format: LogFormat = Field(default=LogFormat.JSON, description="JSON lines, or lines for people.")
     log_requests: bool = Field(default=True, description="Whether every request is a line of the log.")
 
+    slots: int | None = Field(
+        default=None,
+        ge=0,
+        le=64,
+        description="Planning requests that a process works on at once, each on up to four processors; if not "
+        "said 1, but 0 in serve on PostgreSQL, beside which runwright worker works.",
+    )
+    lease: Duration = Field(
+        default=timedelta(seconds=6),
+        ge=timedelta(seconds=1),
+        le=timedelta(minutes=10),
+        description="How long a worker may be silent: then its request is another's.",
+    )
+
+    @property
+    def serving_slots(self) -> int:
+        """Planning requests that a process which answers works on at once."""
+        return (1 if self.is_sqlite else 0) if self.slots is None else self.slots
+
+    @property
+    def working_slots(self) -> int:
+        """Planning requests that a process which does nothing else works on at once."""
+        return self.slots or 1
+
     @property
     def database_url(self) -> str:
         """The database's address with its password: never to be shown."""

@@ -232,6 +232,11 @@ class _Durations:
         self.counts = [0] * (len(DURATION_LIMITS_S) + 1)
         self.sum_s = 0.0
 
+    def add(self, seconds: float) -> None:
+        """Count one more."""
+        self.counts[bisect_left(DURATION_LIMITS_S, seconds)] += 1
+        self.sum_s += seconds
+
     def buckets(self) -> list[tuple[str, float]]:
         """Prometheus counts up to each limit."""
         limits = [*(str(limit) for limit in DURATION_LIMITS_S), "+Inf"]
@@ -269,8 +274,7 @@ class RequestFigures(Collector):
         took = self._took.get((route, method))
         if took is None:
             took = self._took[(route, method)] = _Durations()
-        took.counts[bisect_left(DURATION_LIMITS_S, seconds)] += 1
-        took.sum_s += seconds
+        took.add(seconds)
 
     def collect(self) -> Iterator[Metric]:
         """The figures as Prometheus' library takes them."""
@@ -294,6 +298,57 @@ class RequestFigures(Collector):
     def text(self) -> bytes:
         """All figures in Prometheus' text format."""
         return generate_latest(self.registry)
+
+
+class WorkerFigures(Collector):
+    """What a worker has done: claims, how they ended, and how long they waited.
+
+    Written by the worker's one thread, read by any. `slots` is how many requests it may work on at once,
+    `running` on how many it does, `claims` how often it has taken one, `ends` how often work ended how.
+    """
+
+    def __init__(self) -> None:
+        self.slots = self.running = self.claims = 0
+        self.ends: dict[str, int] = {}
+        self._waited = _Durations()
+        self._began = _Durations()
+
+    def waited(self, seconds: float) -> None:
+        """So long a request that is taken for the first time has waited."""
+        self._waited.add(seconds)
+
+    def began(self, seconds: float) -> None:
+        """So long it took from asking for a request until its search began."""
+        self._began.add(seconds)
+
+    def ended(self, how: str) -> None:
+        """Work on a claim ended: a status of requests, handed back, crashed or lost."""
+        self.ends[how] = self.ends.get(how, 0) + 1
+
+    def collect(self) -> Iterator[Metric]:
+        """The figures as Prometheus' library takes them."""
+        yield CounterMetricFamily(
+            "runwright_planning_claims", "Planning requests taken to be worked on.", value=self.claims
+        )
+        ended = CounterMetricFamily(
+            "runwright_planning_ends", "Ends of work on planning requests.", labels=("how",)
+        )
+        for how, count in list(self.ends.items()):
+            ended.add_metric((how,), count)
+        yield ended
+        for name, told, durations in (
+            ("waited", "How long planning requests waited until they were taken.", self._waited),
+            ("overhead", "From asking for a request until its search began.", self._began),
+        ):
+            family = HistogramMetricFamily(f"runwright_planning_{name}_seconds", told)
+            family.add_metric((), durations.buckets(), durations.sum_s)
+            yield family
+        yield GaugeMetricFamily(
+            "runwright_planning_running", "Planning requests being worked on.", value=self.running
+        )
+        yield GaugeMetricFamily(
+            "runwright_planning_slots", "Planning requests worked on at once at most.", value=self.slots
+        )
 
 
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})

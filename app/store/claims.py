@@ -62,6 +62,8 @@ class Claim:
         After so many seconds it is to be ended.
     state
         What plant and jobs were when it was made, in a word.
+    waited_s
+        For how many seconds it has been there.
     """
 
     pk: int
@@ -74,6 +76,7 @@ class Claim:
     worker: str
     state: str
     name: str = "plan"
+    waited_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +181,7 @@ def claim(work: Work, worker: str, lease_s: float) -> Claim | None:
         worker=worker,
         state=row.state,
         name=row.name,
+        waited_s=(row.started_at - row.created_at).total_seconds(),
     )
 
 
@@ -199,6 +203,8 @@ _CLAIMED = (
     _C.limit_s,
     _C.cancel_requested_at,
     _C.event_number,
+    _C.created_at,
+    _C.started_at,
     _of_plant(),
     _of_input("input"),
     _of_input("state"),

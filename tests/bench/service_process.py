@@ -25,8 +25,9 @@ READY = "/readyz"
 NO_LIMITS = {
     variable("requests_per_minute_by_key"): "0",
     variable("requests_per_minute_by_address"): "0",
+    variable("slots"): "0",
 }
-"""A benchmark has one key and one address, and asks more often than anybody may."""
+"""A benchmark has one key and one address, and asks more often than anybody may; nothing is planned."""
 
 RUNWRIGHT = (sys.executable, "-c", "from app.cli import main; main()")
 

@@ -1,0 +1,125 @@
+"""A worker as people run it: in the process of the service, or in one of its own."""
+
+from __future__ import annotations
+
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Final
+
+from app.errors import Unavailable
+from app.services.opening import open_store
+from app.settings import Settings
+from app.store.store import Store
+from app.store.wakeup import Wakeup
+from app.telemetry import WorkerFigures, log, set_up_logs
+from app.worker.children import Nursery
+from app.worker.claim_book import StoredClaims
+from app.worker.supervisor import STOPPED_WITHIN_S, Supervisor, worker_name
+
+STARTED_WITHIN_S: Final = 60.0
+"""So long a worker waits for a database that does not answer when it is started."""
+
+TRIED_AGAIN_AFTER_S: Final = 2.0
+
+
+def supervisor_of(
+    settings: Settings, store: Store, slots: int, name: str | None, figures: WorkerFigures
+) -> Supervisor:
+    """A worker on a store."""
+    lease_s = settings.lease.total_seconds()
+    worker = worker_name(name)
+    log("runwright.worker").info("works", worker=worker, slots=slots, lease_s=lease_s)
+    return Supervisor(StoredClaims(store, worker, lease_s), Nursery(), slots, lease_s, figures)
+
+
+class EmbeddedWorker:
+    """A worker in a thread of the process that answers.
+
+    Parameters
+    ----------
+    wakeup
+        Wakes it; started and closed by others.
+    """
+
+    def __init__(self, settings: Settings, store: Store, wakeup: Wakeup, figures: WorkerFigures) -> None:
+        slots = settings.serving_slots
+        self._supervisor = supervisor_of(settings, store, slots, None, figures)
+        self._thread = threading.Thread(target=self._supervisor.run, name="worker", daemon=True)
+        self._unsubscribe = wakeup.subscribe(self._supervisor.wake)
+
+    def start(self) -> None:
+        """Begin to work."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Hand back what is not done, and end: within two seconds, or a little more."""
+        self._unsubscribe()
+        self._supervisor.stop()
+        if self._thread.ident is None:
+            self._supervisor.close()
+        else:
+            self._thread.join(2 * STOPPED_WITHIN_S)
+
+
+def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> None:
+    """Work in this process, and on nothing else, until it is told to stop.
+
+    Parameters
+    ----------
+    tell
+        Told in words what people want to know before the log begins.
+
+    Raises
+    ------
+    BadInput
+        If the address of the database is none.
+    NotMigrated
+        If its tables are of another version.
+    Unavailable
+        If it does not answer for a minute.
+    """
+    set_up_logs(settings.log_level, as_json=settings.is_json)
+    store = _opened(settings, tell)
+    wakeup = Wakeup(store.url)
+    slots = settings.working_slots
+    supervisor = supervisor_of(settings, store, slots, name, WorkerFigures())
+    wakeup.subscribe(supervisor.wake)
+    wakeup.start()
+    shown = store.url.render_as_string(hide_password=True)
+    tell(f"Working on planning requests of {shown}, {slots} at once; Ctrl-C stops.")
+    try:
+        with _stopped_by_signals(supervisor.stop):
+            supervisor.run()
+    finally:
+        wakeup.close()
+        store.close()
+
+
+def _opened(settings: Settings, tell: Callable[[str], None]) -> Store:
+    """The store, which is waited for: hosts are started in any order."""
+    ends_s = time.monotonic() + STARTED_WITHIN_S
+    while True:
+        try:
+            return open_store(settings)
+        except Unavailable as error:
+            if time.monotonic() >= ends_s:
+                raise
+            tell(f"{error} Trying again …")
+            time.sleep(TRIED_AGAIN_AFTER_S)
+
+
+@contextmanager
+def _stopped_by_signals(stop: Callable[[], None]) -> Iterator[None]:
+    def told(_number: int, _frame: FrameType | None) -> None:
+        stop()
+
+    before = {number: signal.signal(number, told) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
