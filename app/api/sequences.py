@@ -1,6 +1,6 @@
 """Sequences: orders made by hand are costed, compared and kept; what the floor makes of a kept one."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
@@ -27,6 +27,8 @@ from app.services.workshop import Workshop
 from app.store import sequences as kept_sequences
 
 PATH = "/api/v1/sequences"
+SVG = "image/svg+xml"
+_DRAWING: dict[int | str, dict[str, Any]] = {200: {"content": {SVG: {"schema": {"type": "string"}}}}}
 
 
 def sequence_routes(shop: Workshop) -> APIRouter:
@@ -36,6 +38,7 @@ def sequence_routes(shop: Workshop) -> APIRouter:
     _add_keeping(shop, router)
     _add_reading(shop, router)
     _add_papers(shop, router)
+    _add_drawings(shop, router)
     return router
 
 
@@ -165,3 +168,51 @@ def _add_papers(shop: Workshop, router: APIRouter) -> None:
     def run_sheets(who: Annotated[Holder, access(Role.INTEGRATION)], sequence: Code, line: Code) -> Response:
         with shop.store.reading(who.plant) as view:
             return answer(sequences.line_run_sheets(view, sequence, line)).response()
+
+
+def _add_drawings(shop: Workshop, router: APIRouter) -> None:
+    """Drawings to scale, as the report has them; each stands by itself."""
+
+    @router.get(
+        "/{sequence}/drawings/time",
+        operation_id="draw_sequence_time",
+        summary="What every line of a kept sequence does when, as a drawing",
+        response_class=Response,
+        responses=_DRAWING,
+    )
+    def time(who: Annotated[Holder, access(Role.INTEGRATION)], sequence: Code) -> Response:
+        with shop.store.reading(who.plant) as view:
+            return Response(sequences.time_drawing(view, sequence), media_type=SVG)
+
+    @router.get(
+        "/{sequence}/drawings/cost",
+        operation_id="draw_sequence_cost",
+        summary="What a kept sequence costs by cause, as a drawing",
+        response_class=Response,
+        responses=_DRAWING,
+    )
+    def cost(who: Annotated[Holder, access(Role.INTEGRATION)], sequence: Code) -> Response:
+        with shop.store.reading(who.plant) as view:
+            return Response(sequences.cost_drawing(view, sequence), media_type=SVG)
+
+    @router.get(
+        "/{sequence}/lines/{line}/drawings/time",
+        operation_id="draw_line_time",
+        summary="What one line of a kept sequence does when, as a drawing",
+        response_class=Response,
+        responses=_DRAWING,
+    )
+    def line_time(who: Annotated[Holder, access(Role.INTEGRATION)], sequence: Code, line: Code) -> Response:
+        with shop.store.reading(who.plant) as view:
+            return Response(sequences.time_drawing(view, sequence, line), media_type=SVG)
+
+    @router.get(
+        "/{sequence}/lines/{line}/drawings/web",
+        operation_id="draw_line_web",
+        summary="Every metre of a line's web in a kept sequence, as a drawing",
+        response_class=Response,
+        responses=_DRAWING,
+    )
+    def line_web(who: Annotated[Holder, access(Role.INTEGRATION)], sequence: Code, line: Code) -> Response:
+        with shop.store.reading(who.plant) as view:
+            return Response(sequences.web_drawing(view, sequence, line), media_type=SVG)

@@ -83,13 +83,10 @@ def report_html(
         Why the plan is as it is; None where nobody asked.
     """
     sequence = costed_plan.sequence
-    orders = _orders(costed_plan)
+    orders = named_orders(costed_plan)
     costs = [(order.name, order.cost) for order in orders]
     compared = comparison(costed_plan)
-    in_force = sequence.totals.moved_runs is not None
-    has_rolls = any(order.cost.stubs is not None for order in orders)
-    left_out = {cause for cause, is_there in ((MOVED_RUNS, in_force), (STUBS, has_rolls)) if not is_there}
-    causes = [cause for cause in COST_FILLS if cause not in left_out]
+    causes = causes_of(costed_plan)
     page = environment().get_template("report.html.j2")
     return page.render(
         style=Markup(style_of("report.css")),
@@ -140,7 +137,16 @@ def write_report(
     return html_path, pdf_path
 
 
-def _orders(costed_plan: CostedPlan) -> list[NamedOrder]:
+def causes_of(costed_plan: CostedPlan) -> list[str]:
+    """The causes of cost that a plan and its baselines can have."""
+    in_force = costed_plan.sequence.totals.moved_runs is not None
+    has_rolls = any(order.cost.stubs is not None for order in named_orders(costed_plan))
+    left_out = {cause for cause, is_there in ((MOVED_RUNS, in_force), (STUBS, has_rolls)) if not is_there}
+    return [cause for cause in COST_FILLS if cause not in left_out]
+
+
+def named_orders(costed_plan: CostedPlan) -> list[NamedOrder]:
+    """The order of a plan, and its baselines."""
     sequence = costed_plan.sequence
     name = "this order" if costed_plan.search is None else "this plan"
     return [

@@ -29,6 +29,7 @@ from app.contracts.stored_sequences import (
     StoredSequence,
 )
 from app.contracts.web_ledger import WebLedger
+from app.documents import sequence_drawings
 from app.errors import BadInput, Fault, NotStored
 from app.intake.findings import Findings
 from app.intake.order_file import check_order
@@ -167,6 +168,30 @@ def line_run_sheets(view: View, sequence: str, line: str) -> LineRunSheets:
     _line_of(kept, sequence, line)
     sheets = _papers(kept).run_sheets
     return LineRunSheets(line=line, sheets=tuple(sheet for sheet in sheets if sheet.line == line))
+
+
+def time_drawing(view: View, sequence: str, line: str | None = None) -> str:
+    """What all lines of a kept sequence do when, or one of them, as SVG; raises as `line_runs` does."""
+    kept = sequences.read(view, sequence)
+    one = None if line is None else _line_of(kept, sequence, line)
+    return sequence_drawings.time_drawing(kept.plan.sequence, one)
+
+
+def web_drawing(view: View, sequence: str, line: str) -> str:
+    """Every metre of a line's web in a kept sequence, as SVG; raises as `line_runs` does."""
+    kept = sequences.read(view, sequence)
+    return sequence_drawings.web_drawing(kept.plan.sequence, _line_of(kept, sequence, line))
+
+
+def cost_drawing(view: View, sequence: str) -> str:
+    """What a kept sequence costs by cause, beside the orders that nobody searched for, as SVG.
+
+    Raises
+    ------
+    NotStored
+        Where there is none.
+    """
+    return sequence_drawings.cost_drawing(sequences.read(view, sequence).plan)
 
 
 def state_of(setup_version: int, versions: Mapping[str, int]) -> str:

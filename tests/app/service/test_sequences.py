@@ -126,6 +126,21 @@ def test_the_papers_of_a_kept_sequence_are_those_of_the_day_it_was_kept(small: S
     assert [run["job"] for sheet in sheets for run in sheet["runs"]] == list(JOBS)
 
 
+def test_a_kept_sequence_is_drawn_with_its_lines(small: Served) -> None:
+    sequence = kept(small, *JOBS)
+    client = small.asking(Role.INTEGRATION)
+    for drawn in ("drawings/time", "drawings/cost", "lines/H1/drawings/time", "lines/H1/drawings/web"):
+        told = client.get(f"/api/v1/sequences/{sequence}/{drawn}")
+        assert told.status_code == 200, told.text
+        assert told.headers["content-type"] == "image/svg+xml"
+        assert told.text.startswith("<svg ")
+        if "cost" not in drawn:
+            assert all(job in told.text for job in JOBS)
+    assert "Nothing runs on line P1" in client.get(f"/api/v1/sequences/{sequence}/lines/P1/drawings/web").text
+    problem(client.get(f"/api/v1/sequences/{sequence}/lines/H9/drawings/web"), 404, "not-found")
+    problem(client.get("/api/v1/sequences/nobody/drawings/cost"), 404, "not-found")
+
+
 def test_a_sequence_posted_twice_is_kept_once(small: Served) -> None:
     client = small.asking(Role.SCHEDULER)
     asked = {"name": "once", **order("J-2101"), **START}
