@@ -11,6 +11,7 @@ from app.store.tables.requests import RequestEventRow, RequestInputRow, RequestR
 from app.store.tables.sequences import SequenceRow, SequenceRunRow
 from app.store.tables.stock import DeliveryRow, RollRow, StockedWidthRow, SubstrateRow
 from app.store.tables.tooling import ConsumableRow, CylinderRow, DieRow
+from app.store.tables.webhooks import WebhookDeliveryRow, WebhookMessageRow, WebhookRow
 
 __all__ = [
     "ActualRow",
@@ -35,4 +36,7 @@ __all__ = [
     "StockedWidthRow",
     "SubstrateRow",
     "UserRow",
+    "WebhookDeliveryRow",
+    "WebhookMessageRow",
+    "WebhookRow",
 ]

@@ -14,13 +14,15 @@ from app.contracts.people import AskedKey, User
 from app.contracts.posted_jobs import JobStatus, StatusChange
 from app.errors import NotMigrated, RestoreRefused
 from app.security import Role
-from app.store import claims, idempotency, jobs, keys, plants, records, requests
+from app.store import claims, idempotency, jobs, keys, plants, records, requests, webhooks
+from app.store.announcing import announce
 from app.store.backup import restore_backup, write_backup
 from app.store.idempotency import GivenAnswer
 from app.store.kinds import ACTUALS, JOBS, ROLLS, USERS
 from app.store.store import Actor, Store
 from app.store.tables import Base
 from tests.app.store.planning_requests import LEASE_S, as_worker, claimed, progress, request
+from tests.app.store.test_announcing import webhook
 from tests.app.store.test_sequences import actual, keep
 from tests.app.store.things import ANN, MIS, Clock, job, roll, sample_plant
 
@@ -36,6 +38,8 @@ def fill(store: Store) -> None:
         requests.enqueue(work, request("R-1"))
         records.replace(work, USERS, User(name="Ben", role=Role.ADMIN), None)
         keys.make(work, AskedKey(name="k", role=Role.ADMIN, user="Ben"), "0" * 16, "digest")
+        webhooks.create(work, webhook(), "whsec_c2VjcmV0")
+        announce(work, "job.accepted", [{"job": "J-1"}])
         idempotency.give(work, "MIS", "k", GivenAnswer("POST /", "h", 201, (), b"\x00\xff"))
     keys.Keys(store).mark_used("0" * 16, work.at.date())
     claim = claimed(store)
