@@ -19,6 +19,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
 from app.errors import BadInput, Fault
+from app.webhook_targets import Targets, read_allowed
 
 PREFIX = "RUNWRIGHT_"
 _OF_TESTS = f"{PREFIX}TESTS_"
@@ -138,6 +139,21 @@ class Settings(BaseModel):
         le=timedelta(days=366),
         description="How long the answer to an Idempotency-Key is kept.",
     )
+    webhook_targets: str = Field(
+        default="",
+        description="Where webhooks may post to, with commas between: HOST, HOST:PORT, *.DOMAIN, and "
+        "networks of one's own such as 10.1.0.0/16; none: nowhere.",
+    )
+    webhook_http: bool = Field(
+        default=False,
+        description="Consent to webhooks without encryption: messages can then be read on their way.",
+    )
+    deliveries_kept: Duration = Field(
+        default=timedelta(days=30),
+        ge=timedelta(hours=1),
+        le=timedelta(days=3660),
+        description="How long messages of webhooks are kept once they are delivered.",
+    )
     log_level: LogLevel = Field(default=LogLevel.INFO, description="From which weight on lines are logged.")
     log_format: LogFormat = Field(default=LogFormat.JSON, description="JSON lines, or lines for people.")
     log_requests: bool = Field(default=True, description="Whether every request is a line of the log.")
@@ -183,7 +199,12 @@ class Settings(BaseModel):
     @property
     def proxies(self) -> tuple[str, ...]:
         """Addresses of the trusted proxies."""
-        return tuple(part.strip() for part in self.trusted_proxies.split(",") if part.strip())
+        return _parts(self.trusted_proxies)
+
+    @property
+    def targets(self) -> Targets:
+        """Where messages of webhooks may be sent to."""
+        return Targets(tuple(map(read_allowed, _parts(self.webhook_targets))), self.webhook_http)
 
     @property
     def most_body_bytes(self) -> int:
@@ -296,7 +317,21 @@ def _bad_combinations(settings: Settings) -> list[Fault]:
         if not _is_address(proxy):
             right = "should be addresses or networks with commas between, such as 10.0.0.1, 10.1.0.0/16"
             faults.append(Fault(right, field=variable("trusted_proxies"), value=proxy))
+    faults += _bad_targets(settings)
     return faults
+
+
+def _parts(text: str) -> tuple[str, ...]:
+    """What stands between the commas of a list."""
+    return tuple(part.strip() for part in text.split(",") if part.strip())
+
+
+def _bad_targets(settings: Settings) -> Iterator[Fault]:
+    for entry in _parts(settings.webhook_targets):
+        try:
+            read_allowed(entry)
+        except ValueError as error:
+            yield Fault(str(error), field=variable("webhook_targets"), value=entry)
 
 
 def _without_meaning(settings: Settings, names: Iterable[str], database: str) -> Iterator[Fault]:

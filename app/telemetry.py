@@ -37,15 +37,18 @@ _SECRET_NAMES = frozenset(
 _AUTHORIZATION = re.compile(
     r"(?i)(authorization[\"']?\s*[:=,]\s*[\"']?(?:bearer\s+|basic\s+)?)[^\s\"',;)\]}]+"
 )
+_SIGNING_SECRET = re.compile(r"(whsec_)[0-9A-Za-z+/=]{8,}")
 _URL_PASSWORD = re.compile(r"(://[^\s:/@]+:)[^\s@/]+(@)")
 
 CUT = "…"
 
 
 def without_secrets(text: str) -> str:
-    """A text without keys, Authorization values and passwords in addresses."""
+    """A text without keys, secrets of webhooks, Authorization values and passwords in addresses."""
     if "rw_" in text:
         text = SECRET_IN_TEXT.sub(rf"\1{CUT}", text)
+    if "whsec_" in text:
+        text = _SIGNING_SECRET.sub(rf"\1{CUT}", text)
     if "://" in text:
         text = _URL_PASSWORD.sub(rf"\1{CUT}\2", text)
     if "uthorization" in text or "UTHORIZATION" in text:

@@ -36,6 +36,7 @@ def test_variables_are_read_and_other_programs_variables_are_not() -> None:
             "RUNWRIGHT_LOG_FORMAT": "console",
             "RUNWRIGHT_LOG_REQUESTS": "no",
             "RUNWRIGHT_TRUSTED_PROXIES": "10.0.0.1, 10.1.0.0/16",
+            "RUNWRIGHT_WEBHOOK_TARGETS": "mis.example.com:8443, 10.1.0.0/16",
             "PORT": "1",
         }
     )
@@ -44,6 +45,8 @@ def test_variables_are_read_and_other_programs_variables_are_not() -> None:
     assert settings.log_format is LogFormat.CONSOLE
     assert not settings.log_requests
     assert settings.proxies == ("10.0.0.1", "10.1.0.0/16")
+    assert settings.targets.target("https://mis.example.com:8443/").port == 8443
+    assert settings.targets.target("https://10.1.2.3/").host == "10.1.2.3"
 
 
 def test_what_the_command_line_says_comes_first() -> None:
@@ -105,6 +108,7 @@ def test_every_fault_is_told_at_once() -> None:
             {"RUNWRIGHT_PORT"},
         ),
         ({"RUNWRIGHT_TRUSTED_PROXIES": "10.0.0.1, proxy"}, {"RUNWRIGHT_TRUSTED_PROXIES"}),
+        ({"RUNWRIGHT_WEBHOOK_TARGETS": "mis.example.com, https://x"}, {"RUNWRIGHT_WEBHOOK_TARGETS"}),
         ({"RUNWRIGHT_HOST": "::", "RUNWRIGHT_WORKERS": "3"}, {"RUNWRIGHT_HOST", "RUNWRIGHT_WORKERS"}),
     ],
 )

@@ -127,6 +127,13 @@ def test_a_key_in_a_stack_trace_is_cut(stream: io.StringIO) -> None:
     assert stream.getvalue().count(KEY.public_id) >= 2
 
 
+def test_what_webhooks_sign_with_is_cut() -> None:
+    assert (
+        without_secrets("signs with whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw=, and")
+        == "signs with whsec_…, and"
+    )
+
+
 def test_what_is_no_secret_stays() -> None:
     text = "GET http://example.org:8000/a@b by rw_ at 12:30, authorized"
     assert without_secrets(text) == text
