@@ -12,16 +12,20 @@ from app.api.people import audit_routes, key_routes, user_routes
 from app.api.plant import line_routes, plant_routes
 from app.api.resources import stock_and_tool_routes
 from app.api.sequences import sequence_routes
+from app.api.webhooks import webhook_routes
 from app.security import Doorkeeper
 from app.services.workshop import Workshop
 from app.settings import Settings
-from app.store import idempotency
+from app.store import idempotency, webhooks
 from app.store.keys import Keys
 from app.store.readiness import StoreReadiness
 from app.store.store import Actor
 from app.store.wakeup import Wakeup
 from app.telemetry import RequestFigures, WorkerFigures
 from app.worker.running import EmbeddedWorker
+
+FORGOTTEN_AT_ONCE = 5_000
+"""Deliveries and messages: some 50 ms of SQLite's one writer."""
 
 
 def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastAPI:
@@ -56,7 +60,7 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         ),
         readiness=StoreReadiness(shop.store),
         figures=figures,
-        tidy=lambda: _forget_answers(settings, shop),
+        tidy=lambda: _forget(settings, shop),
         start=start,
         stop=stop,
     )
@@ -72,11 +76,18 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         user_routes(shop),
         key_routes(shop),
         audit_routes(shop),
+        webhook_routes(shop, settings.targets),
     )
     return create_app(settings, parts, routers)
 
 
-def _forget_answers(settings: Settings, shop: Workshop) -> None:
-    """Answers are kept for who asks again; after so long nobody does."""
+def _forget(settings: Settings, shop: Workshop) -> None:
+    """Answers are kept for who asks again, messages for who looks what was delivered; after so long nobody
+    does. Messages may be many: others write between one block of them and the next.
+    """
     with shop.store.writing(Actor("service")) as work:
         idempotency.forget_before(work, work.at - settings.answers_kept)
+    forgotten = FORGOTTEN_AT_ONCE
+    while forgotten >= FORGOTTEN_AT_ONCE:
+        with shop.store.writing(Actor("service")) as work:
+            forgotten = webhooks.forget_before(work, work.at - settings.deliveries_kept, FORGOTTEN_AT_ONCE)

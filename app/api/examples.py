@@ -77,6 +77,13 @@ ACTUAL: Example = {
     "versions": [{"version": "Green", "labels": 20160}],
 }
 KEY: Example = {"name": "MIS", "role": "integration", "expires_at": "2028-01-01T00:00:00+01:00"}
+WEBHOOK: Example = {
+    "name": "MIS",
+    "url": "https://mis.example.com/hooks/runwright",
+    "types": ["run.started", "run.finished", "job.at-risk"],
+}
+CHANGED_WEBHOOK: Example = WEBHOOK | {"id": "0f5c7a44-95c8-4d0f-8a3e-6b1d2c3e4f50", "active": False}
+RESENDING: Example = {"since": "2027-03-01T06:00:00+01:00"}
 USER: Example = {"name": "jo", "full_name": "Jo Example", "role": "scheduler"}
 _ASPECT: Example = {"name": "die", "minutes": 3, "register_m": 6.5}
 PLANT: Example = {

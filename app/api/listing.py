@@ -104,3 +104,14 @@ class UsersAsked(ListAsked):
     """Users."""
 
     role: Role | None = Field(default=None, description="Who have this role.")
+
+
+class WebhooksAsked(ListAsked):
+    """Webhooks."""
+
+    search: str | None = Field(
+        default=None, min_length=1, max_length=80, description="How the name begins, in any letters."
+    )
+    active: bool | None = Field(
+        default=None, description="Those that are told things, or those that are not."
+    )

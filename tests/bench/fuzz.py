@@ -138,8 +138,12 @@ KEY_FIELDS = {
     "consumables": "id",
     "lines": "id",
     "users": "name",
+    "webhooks": "id",
 }
 """Resources that have things to be named, and what names one."""
+
+PARAMETERS = {"lines": "path.line", "webhooks": "path.webhook"}
+"""Where their routes call it otherwise than others."""
 
 ETAGS = ("*", '"1"', '"2"', '"3"')
 
@@ -204,7 +208,7 @@ def _naming(known: Mapping[str, Sequence[str]]) -> Iterator[dict[str, object]]:
     for resource in known:
         yield {
             "include-path-regex": rf"^/api/v1/{resource}/\{{.+\}}",
-            "parameters": {"path.line" if resource == "lines" else "path.key": _half_of(resource)},
+            "parameters": {PARAMETERS.get(resource, "path.key"): _half_of(resource)},
         }
     named = {"jobs": "body.lines[*].runs[*].job", "lines": "body.lines[*].line"}
     of_orders = {place: _half_of(resource) for resource, place in named.items() if resource in known}

@@ -12,6 +12,7 @@ import schemathesis
 from schemathesis.core.result import Ok
 from sqlalchemy import URL
 
+from app.api.examples import WEBHOOK
 from app.security import Role
 from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
 from tests.app.service.served import send_sample, served
@@ -28,6 +29,8 @@ def asked(database: URL) -> Fuzzed:
     """What came of some requests on every route."""
     with served(database) as service:
         send_sample(service.asking())
+        made = service.asking().post("/api/v1/webhooks", json=WEBHOOK)
+        assert service.asking().post(f"{made.headers['location']}/test").status_code == 201
         key = service.key(Role.ADMIN)
         known = known_keys(lambda path: service.asking().get(path).json())
         schema = schemathesis.openapi.from_asgi(

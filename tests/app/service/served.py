@@ -53,14 +53,14 @@ class Served:
 
 
 @contextmanager
-def served(database: URL) -> Iterator[Served]:
-    """The service over a migrated database, with two plants that have nothing yet."""
+def served(database: URL, **said: object) -> Iterator[Served]:
+    """The service over a migrated database, with two plants that have nothing yet; `said` are settings."""
     store = Store(database)
     shop = Workshop(store, now=lambda: NOW)
     for plant in ("main", "other"):
         with store.writing(Actor("tests")) as work:
             plant_setup.create(work, plant)
-    app = service_of(read_settings({}), shop)
+    app = service_of(read_settings({}, **{"webhook_targets": "mis.example.com", **said}), shop)
     with TestClient(app):
         yield Served(app, shop)
 
