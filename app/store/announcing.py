@@ -25,6 +25,7 @@ from app.store.many_rows import insert_rows
 from app.store.rows import Row, new_numbers
 from app.store.store import View, Work
 from app.store.tables import Base
+from app.store.wakeup import WEBHOOKS_TOPIC, notify
 
 REMEMBERED_S: Final = 0.5
 """How long what is wanted is taken as it was read last, as keys are."""
@@ -58,6 +59,7 @@ def announce(work: Work, event_type: str, data: Sequence[Mapping[str, object]]) 
         insert_rows(work.connection, MESSAGES, messages)
         deliveries = [_delivery(work, receiver, row["pk"]) for row in messages for receiver in receivers]
         insert_rows(work.connection, DELIVERIES, deliveries)
+        notify(work, WEBHOOKS_TOPIC)
 
 
 def announce_to(work: Work, webhook: int, event_type: str, data: Mapping[str, object]) -> str:
@@ -66,6 +68,7 @@ def announce_to(work: Work, webhook: int, event_type: str, data: Mapping[str, ob
     insert_rows(work.connection, MESSAGES, messages)
     delivery = _delivery(work, webhook, messages[0]["pk"])
     insert_rows(work.connection, DELIVERIES, [delivery])
+    notify(work, WEBHOOKS_TOPIC)
     return str(delivery["id"])
 
 

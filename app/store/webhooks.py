@@ -30,6 +30,7 @@ from app.store.kind import Filter, Kind
 from app.store.listing import Query, Stretch, page_of
 from app.store.store import View, Work
 from app.store.tables import Base
+from app.store.wakeup import WEBHOOKS_TOPIC, notify
 
 _NOTHING_SIGNED_YET: Final[dict[str, Any]] = {
     "switched_off": "",
@@ -131,6 +132,7 @@ def replace(work: Work, webhook: Webhook, if_version: int) -> StoredWebhook:
     work.connection.execute(update(WEBHOOKS.table).where(*here).values(fresh))
     stored = records.replace(work, WEBHOOKS, webhook, if_version)
     announcing.forget(work)
+    notify(work, WEBHOOKS_TOPIC)
     return cast("StoredWebhook", stored)
 
 
@@ -246,6 +248,7 @@ def resend(work: Work, id: str, delivery_id: str) -> WebhookDeliveryDetail:
     before = delivery(work, id, delivery_id)
     here = DELIVERIES.c.webhook_pk == _number(work, id), DELIVERIES.c.id == delivery_id
     work.connection.execute(update(DELIVERIES).where(*here).values(_again(work)))
+    notify(work, WEBHOOKS_TOPIC)
     after = delivery(work, id, delivery_id)
     audit.record(work, DELIVERY, [Change(Action.UPDATED, delivery_id, _audited(before), _audited(after))])
     return after
@@ -265,6 +268,7 @@ def resend_dead(work: Work, id: str, since: datetime | None) -> int:
         dead.append(then)
     count = work.connection.execute(update(DELIVERIES).where(*dead).values(_again(work))).rowcount
     if count:
+        notify(work, WEBHOOKS_TOPIC)
         told = json.dumps({"resent": count})
         audit.record(work, DELIVERY, [Change(Action.UPDATED, id, None, told)])
     return count
