@@ -7,7 +7,7 @@ from alembic import op
 
 from migrations.column_types import DOCUMENT, MOMENT, PRIMARY_KEY, key_text
 
-revision = "0005"
+revision = "0004"
 down_revision = "0003"
 branch_labels = None
 depends_on = None
