@@ -146,8 +146,8 @@ def worker(
 ) -> None:
     """Work on planning requests until Ctrl-C or SIGTERM; what is not done then is handed back.
 
-    Any number of workers, on any number of hosts, share the requests of a PostgreSQL database. On SQLite serve
-    has a worker of its own; more may run on the same machine.
+    Any number of workers, on any number of hosts, share the requests of a PostgreSQL database. On SQLite
+    serve has a worker of its own; more may run on the same machine.
     """
     from app.worker.running import work
 

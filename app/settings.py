@@ -162,8 +162,8 @@ class Settings(BaseModel):
         default=None,
         ge=0,
         le=64,
-        description="Planning requests that a process works on at once, each on up to four processors; if not "
-        "said 1, but 0 in serve on PostgreSQL, beside which runwright worker works.",
+        description="Planning requests that a process works on at once, each on up to four processors; if "
+        "not said 1, but 0 in serve on PostgreSQL, beside which runwright worker works.",
     )
     lease: Duration = Field(
         default=timedelta(seconds=6),

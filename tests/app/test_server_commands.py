@@ -285,7 +285,9 @@ def test_one_command_serves_a_new_database_to_whoever_has_a_key_until_a_signal_e
         assert service.status("/metrics", key) == 401
         assert service.end() == 0
     log = (tmp_path / "log").read_text()
-    answered = [line for line in map(json.loads, log.splitlines()) if line["event"] == "answered"]
+    lines = list(map(json.loads, log.splitlines()))
+    assert [line["slots"] for line in lines if line["event"] == "works"] == [1]
+    answered = [line for line in lines if line["event"] == "answered"]
     assert [line["status"] for line in answered] == [200, 200, 401]
     assert {line["request_id"] for line in answered} == {"the-request"}
     assert first.split("_")[2] not in log
@@ -314,5 +316,6 @@ def test_several_processes_answer_at_one_port_and_all_end(postgresql: Server, tm
             assert service.end() == 0
         log = (tmp_path / "log").read_text()
         assert log.count("Started server process") == 2
+        assert '"works"' not in log
     finally:
         postgresql.drop(url)

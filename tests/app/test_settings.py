@@ -49,6 +49,15 @@ def test_variables_are_read_and_other_programs_variables_are_not() -> None:
     assert settings.targets.target("https://10.1.2.3/").host == "10.1.2.3"
 
 
+def test_who_answers_works_on_requests_too_on_sqlite_alone_unless_it_is_said() -> None:
+    assert read_settings({}).serving_slots == 1
+    assert read_settings({"RUNWRIGHT_SLOTS": "0"}).serving_slots == 0
+    assert read_settings({"RUNWRIGHT_DATABASE": POSTGRES}).serving_slots == 0
+    shared = read_settings({"RUNWRIGHT_DATABASE": POSTGRES, "RUNWRIGHT_SLOTS": "2"})
+    assert (shared.serving_slots, shared.working_slots) == (2, 2)
+    assert read_settings({"RUNWRIGHT_DATABASE": POSTGRES}).working_slots == 1
+
+
 def test_what_the_command_line_says_comes_first() -> None:
     settings = read_settings({"RUNWRIGHT_PORT": "8443"}, port=9000, host=None)
     assert (settings.port, settings.host) == (9000, "127.0.0.1")

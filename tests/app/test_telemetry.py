@@ -13,7 +13,7 @@ import pytest
 from app.api.application import Parts, create_app
 from app.security import Doorkeeper, Role, new_key
 from app.settings import read_settings
-from app.telemetry import RequestFigures, RequestLines, log, set_up_logs, without_secrets
+from app.telemetry import RequestFigures, RequestLines, WorkerFigures, log, set_up_logs, without_secrets
 from tests.app.api.conftest import Needs, Service, as_holder
 from tests.app.api.die_shelf import DIES, die_routes
 
@@ -169,3 +169,20 @@ def test_durations_are_counted_up_to_each_limit() -> None:
     assert 'runwright_request_seconds_bucket{le="+Inf",method="GET",route="/x"} 4.0' in text
     assert 'runwright_request_seconds_count{method="GET",route="/x"} 4.0' in text
     assert "runwright_requests_in_flight 0.0" in text
+
+
+def test_what_a_worker_does_is_told_beside_the_requests() -> None:
+    figures, worked = RequestFigures(), WorkerFigures()
+    figures.registry.register(worked)
+    worked.slots, worked.running, worked.claims = 2, 1, 3
+    worked.waited(0.02)
+    worked.began(4.0)
+    worked.ended("finished")
+    worked.ended("crashed")
+    text = figures.text().decode()
+    assert "runwright_planning_claims_total 3.0" in text
+    assert 'runwright_planning_ends_total{how="crashed"} 1.0' in text
+    assert 'runwright_planning_waited_seconds_bucket{le="0.025"} 1.0' in text
+    assert "runwright_planning_overhead_seconds_sum 4.0" in text
+    assert "runwright_planning_running 1.0" in text
+    assert "runwright_planning_slots 2.0" in text
