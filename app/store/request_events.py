@@ -29,9 +29,7 @@ def happened(work: Work, pk: int, id: str, number: int, kind: EventKind, told: s
     """
     row = {"request_pk": pk, "number": number, "at": now(work), "kind": kind, "told": told}
     work.connection.execute(insert(EVENTS).values(row))
-    notify(work, request_topic(id))
-    if kind in _WAITS:
-        notify(work, QUEUED_TOPIC)
+    notify(work, request_topic(id), *([QUEUED_TOPIC] if kind in _WAITS else []))
 
 
 def after(view: View, pk: int, number: int) -> tuple[RequestEvent, ...]:

@@ -48,7 +48,7 @@ LOG = log("runwright.wakeup")
 Callback = Callable[[str | None], object]
 """Takes a topic; None: anything may have changed."""
 
-_NOTIFY = text(f"SELECT pg_notify('{CHANNEL}', :topic)")
+_NOTIFY = text(f"SELECT pg_notify('{CHANNEL}', topic) FROM unnest(CAST(:topics AS text[])) AS topic")
 
 
 def request_topic(id: str) -> str:
@@ -56,12 +56,12 @@ def request_topic(id: str) -> str:
     return f"request:{id}"
 
 
-def notify(work: Work, topic: str) -> None:
-    """Wake those who listen to a topic once the transaction is committed. On SQLite nothing need be said:
+def notify(work: Work, *topics: str) -> None:
+    """Wake those who listen to topics once the transaction is committed. On SQLite nothing need be said:
     whoever waits looks whether the file has changed.
     """
     if not is_sqlite(work.connection):
-        work.connection.execute(_NOTIFY, {"topic": topic})
+        work.connection.execute(_NOTIFY, {"topics": list(topics)})
 
 
 class Wakeup:

@@ -1,18 +1,23 @@
-"""Lists and searches of jobs read as many rows as they show: every order is that of an index."""
+"""Lists and searches read as many rows as they show, and workers as many as they take: every order is that of
+an index."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 
 from sqlalchemy import Connection, event
 
+from app.contracts.planning_requests import Priority, RequestStatus
 from app.contracts.posted_jobs import JobStatus
-from app.store import records
+from app.store import claims, records, requests
 from app.store.engine import is_sqlite
 from app.store.kinds import JOBS
 from app.store.listing import Query
-from app.store.store import Store
+from app.store.store import Store, Work
+from tests.app.store.planning_requests import LEASE_S, claimed, enqueue
 from tests.app.store.things import MIS, jobs
 
 NOW = datetime(2027, 3, 1, tzinfo=UTC)
@@ -37,35 +42,69 @@ ASKED = {
 }
 
 
-def plans(store: Store, query: Query) -> list[str]:
-    """How the database finds the rows of a page, statement by statement; PostgreSQL may not sort or read
-    whole tables where it has another way, as it would of a table of few rows.
+def plans(store: Store, begins: str, act: Callable[[Work], object]) -> list[str]:
+    """How the database finds the rows of those statements of an act that begin so; PostgreSQL may not sort
+    or read whole tables where it has another way, as it would of a table of few rows.
     """
     told: list[str] = []
 
     def explain(connection: Connection, _cursor: object, statement: str, values: Any, *_: object) -> None:
-        if statement.startswith("SELECT jobs."):
+        if statement.startswith(begins):
             how = "EXPLAIN QUERY PLAN" if is_sqlite(connection) else "EXPLAIN"
             cursor = connection.connection.cursor()
             cursor.execute(f"{how} {statement}", values)
             told.append("\n".join(str(row) for row in cursor.fetchall()))
 
-    with store.reading("here") as view:
-        if not is_sqlite(view.connection):
+    with store.writing(MIS) as work:
+        if not is_sqlite(work.connection):
             for way in ("seqscan", "sort", "bitmapscan"):
-                view.connection.exec_driver_sql(f"SET LOCAL enable_{way} = off")
-        event.listen(view.connection, "before_cursor_execute", explain)
-        records.listed(view, JOBS, query)
+                work.connection.exec_driver_sql(f"SET LOCAL enable_{way} = off")
+        event.listen(work.connection, "before_cursor_execute", explain)
+        act(work)
+    assert told
     return told
+
+
+def follows_an_index(plan: str) -> bool:
+    """Whether rows come in the order of an index, and no more of them are read than are wanted."""
+    sorts = "TEMP B-TREE" in plan or "Sort" in plan
+    return not sorts and ("USING INDEX" in plan or "Index Scan" in plan)
 
 
 def test_every_page_is_read_in_the_order_of_an_index(store: Store) -> None:
     with store.writing(MIS) as work:
         records.upsert(work, JOBS, jobs(range(3)))
     for asked, query in ASKED.items():
-        found = plans(store, query)
-        assert found
-        for plan in found:
-            assert "TEMP B-TREE" not in plan, asked
-            assert "Sort" not in plan, asked
-            assert "USING INDEX" in plan or "Index Scan" in plan, asked
+        for plan in plans(store, "SELECT jobs.", partial(records.listed, kind=JOBS, query=query)):
+            assert follows_an_index(plan), asked
+
+
+ASKED_OF_REQUESTS = {
+    "all": Query(),
+    "that wait": Query(filters={"status": RequestStatus.QUEUED}),
+    "of a priority": Query(filters={"priority": Priority.RUSH}),
+    "of a name": Query(filters={"name": "Monday"}),
+}
+
+
+def test_every_page_of_requests_is_read_in_the_order_of_an_index(store: Store) -> None:
+    enqueue(store, "R-1", "R-2")
+    for asked, query in ASKED_OF_REQUESTS.items():
+        begins = "SELECT planning_requests."
+        for plan in plans(store, begins, partial(requests.listed, query=query)):
+            assert follows_an_index(plan), asked
+
+
+def test_the_next_request_is_the_first_of_those_that_wait(store: Store) -> None:
+    enqueue(store, "R-1", "R-2")
+    (plan,) = plans(store, "UPDATE planning_requests", lambda work: claims.claim(work, "w-1", LEASE_S))
+    assert follows_an_index(plan)
+    assert "ix_planning_requests_queued" in plan
+
+
+def test_lost_requests_are_looked_for_among_those_that_run(store: Store) -> None:
+    enqueue(store, "R-1", "R-2")
+    claimed(store)
+    (plan,) = plans(store, "SELECT planning_requests.", claims.reap)
+    assert follows_an_index(plan)
+    assert "ix_planning_requests_running" in plan
