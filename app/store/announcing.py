@@ -43,30 +43,37 @@ _HELD = _ACTIVE.order_by(WEBHOOKS.c.pk).with_for_update(read=True, key_share=Tru
 _wanted: WeakKeyDictionary[Engine, dict[int, tuple[float, frozenset[str]]]] = WeakKeyDictionary()
 
 
-def announce(work: Work, event_type: str, data: Sequence[Mapping[str, object]]) -> None:
+def announce(
+    work: Work, event_type: str, data: Sequence[Mapping[str, object]], plant: int | None = None
+) -> None:
     """Tell every active webhook that wants this type of each of these events.
 
     Parameters
     ----------
     data
         What is told of each: values of JSON, and moments, decimals and words of ours.
+    plant
+        Number of the plant in which they happened; that of the transaction where none is said.
     """
-    if not data or not wants(work, event_type):
+    plant = work.plant if plant is None else plant
+    if not data or event_type not in _wanted_types(work, plant):
         return
-    receivers = [pk for pk, types in _active(work) if event_type in types]
+    receivers = [pk for pk, types in _active(work, plant) if event_type in types]
     if receivers:
-        messages = _messages(work, event_type, data)
+        messages = _messages(work, plant, event_type, data)
         insert_rows(work.connection, MESSAGES, messages)
-        deliveries = [_delivery(work, receiver, row["pk"]) for row in messages for receiver in receivers]
+        deliveries = [
+            _delivery(work, plant, receiver, row["pk"]) for row in messages for receiver in receivers
+        ]
         insert_rows(work.connection, DELIVERIES, deliveries)
         notify(work, WEBHOOKS_TOPIC)
 
 
 def announce_to(work: Work, webhook: int, event_type: str, data: Mapping[str, object]) -> str:
     """Tell one webhook of one event, whatever it wants to hear of; the id of the delivery."""
-    messages = _messages(work, event_type, [data])
+    messages = _messages(work, work.plant, event_type, [data])
     insert_rows(work.connection, MESSAGES, messages)
-    delivery = _delivery(work, webhook, messages[0]["pk"])
+    delivery = _delivery(work, work.plant, webhook, messages[0]["pk"])
     insert_rows(work.connection, DELIVERIES, [delivery])
     notify(work, WEBHOOKS_TOPIC)
     return str(delivery["id"])
@@ -74,7 +81,7 @@ def announce_to(work: Work, webhook: int, event_type: str, data: Mapping[str, ob
 
 def wants(view: View, *event_types: str) -> bool:
     """Whether any active webhook of the plant wants to hear of one of these types."""
-    return not _wanted_types(view).isdisjoint(event_types)
+    return not _wanted_types(view, view.plant).isdisjoint(event_types)
 
 
 def forget(view: View) -> None:
@@ -82,29 +89,29 @@ def forget(view: View) -> None:
     _wanted.get(view.connection.engine, {}).pop(view.plant, None)
 
 
-def _wanted_types(view: View) -> frozenset[str]:
+def _wanted_types(view: View, plant: int) -> frozenset[str]:
     of_plants = _wanted.setdefault(view.connection.engine, {})
-    known = of_plants.get(view.plant)
+    known = of_plants.get(plant)
     now = monotonic()
     if known is not None and now < known[0]:
         return known[1]
-    rows = view.connection.execute(_ACTIVE, {"plant": view.plant})
+    rows = view.connection.execute(_ACTIVE, {"plant": plant})
     found = frozenset(str(one) for _, types in rows for one in types)
-    of_plants[view.plant] = (now + REMEMBERED_S, found)
+    of_plants[plant] = (now + REMEMBERED_S, found)
     return found
 
 
-def _active(work: Work) -> list[tuple[int, frozenset[str]]]:
-    rows = work.connection.execute(_HELD, {"plant": work.plant})
+def _active(work: Work, plant: int) -> list[tuple[int, frozenset[str]]]:
+    rows = work.connection.execute(_HELD, {"plant": plant})
     return [(pk, frozenset(types)) for pk, types in rows]
 
 
-def _messages(work: Work, event_type: str, data: Sequence[Mapping[str, object]]) -> list[Row]:
+def _messages(work: Work, plant: int, event_type: str, data: Sequence[Mapping[str, object]]) -> list[Row]:
     numbers = new_numbers(work.connection, MESSAGES, len(data))
     return [
         {
             "pk": number,
-            "plant_pk": work.plant,
+            "plant_pk": plant,
             "id": f"msg_{uuid.uuid4().hex}",
             "type": event_type,
             "at": work.at,
@@ -114,9 +121,9 @@ def _messages(work: Work, event_type: str, data: Sequence[Mapping[str, object]])
     ]
 
 
-def _delivery(work: Work, webhook: int, message: int) -> Row:
+def _delivery(work: Work, plant: int, webhook: int, message: int) -> Row:
     return {
-        "plant_pk": work.plant,
+        "plant_pk": plant,
         "webhook_pk": webhook,
         "message_pk": message,
         "id": str(uuid.uuid4()),
