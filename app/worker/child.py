@@ -42,8 +42,9 @@ from app.worker.messages import (
 )
 from app.worker.problems import problem_of
 
+NICE = 5
+
 FIRST_TO_BE_ENDED = "800"
-"""Where memory ends, the system ends a child rather than who watches it."""
 
 PROGRESS_EVERY_S, INCUMBENT_EVERY_S = 0.25, 1.0
 
@@ -80,7 +81,9 @@ def run(connection: socket.socket, task_file: int, parent: int) -> NoReturn:
 
 
 def _be_modest() -> None:
-    """Where memory ends, end before those who watch over this process."""
+    """Go behind those who watch over this process, for processors, and before them where memory ends."""
+    with suppress(OSError):
+        os.nice(NICE)
     with suppress(OSError):
         Path("/proc/self/oom_score_adj").write_text(FIRST_TO_BE_ENDED, encoding="ascii")
 

@@ -24,10 +24,6 @@ RECORD: Final = struct.Struct(">qqq")
 """What happened, the number of the child, and a value."""
 
 
-NICE: Final = 5
-"""Heartbeats and answers go before searches."""
-
-
 class Told(IntEnum):
     """What is told of the process and its children."""
 
@@ -47,8 +43,6 @@ def main() -> NoReturn:
     from app.worker.lifeline import die_with
 
     die_with(parent)
-    with suppress(OSError):
-        os.nice(NICE)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a terminal's Ctrl-C is the supervisor's
     # One worker thread of the linear algebra would be lost in every child.
     os.environ["OPENBLAS_NUM_THREADS"] = "1"

@@ -153,6 +153,7 @@ class Supervisor:
         try:
             while not self.is_done:
                 self._wait_until(self._turn_or_tell())
+            self._log.info("stopped", not_handed_back=[slot.claim.id for slot in self._slots])
         finally:
             self.close()
 
@@ -235,7 +236,6 @@ class Supervisor:
 
     def _leave(self, now_s: float) -> None:
         if self._stopped_s == NEVER:
-            self._log.info("stops", running=len(self._slots))
             self._stopped_s = now_s + STOPPED_WITHIN_S
         for slot in self._slots:
             slot.leave(now_s)
