@@ -12,12 +12,15 @@ from app.api.access import require_line
 from app.api.listing import ActualsAsked, ListAsked
 from app.api.things import Thing, add_list, add_many, add_put, add_read
 from app.contracts.actuals import PostedActual
+from app.contracts.stored import BulkOutcome, Stored
 from app.security import Holder, Role
+from app.services import actuals
+from app.services.records import Condition
 from app.services.workshop import Workshop
 from app.store import records
 from app.store.kinds import ACTUALS
 from app.store.listing import Query
-from app.store.store import View
+from app.store.store import View, Work
 
 _WHO = (Role.INTEGRATION, Role.PRESS)
 """Systems, and line screens for their own line."""
@@ -25,6 +28,12 @@ _WHO = (Role.INTEGRATION, Role.PRESS)
 
 class _Actuals(Thing[PostedActual]):
     """Runs as they were; a line screen sees and writes those of its own line alone."""
+
+    def take(self, shop: Workshop, work: Work, items: Sequence[PostedActual], *, each: bool) -> BulkOutcome:
+        return actuals.take(shop, work, items, each=each)
+
+    def put(self, shop: Workshop, work: Work, item: PostedActual, only_if: Condition) -> Stored[PostedActual]:
+        return actuals.put(shop, work, item, only_if)
 
     def query(self, who: Holder, asked: ListAsked) -> Query:
         query = asked.query

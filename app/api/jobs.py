@@ -28,7 +28,7 @@ from app.api.things import (
 from app.contracts.base import Code, OffsetMoment
 from app.contracts.posted_jobs import JobChanged, JobDetail, PostedJob, QuantityChange, StatusChange
 from app.contracts.readiness import JobReadiness, Readiness
-from app.contracts.stored import BulkOutcome
+from app.contracts.stored import BulkOutcome, Stored
 from app.security import Holder, Role
 from app.services import jobs
 from app.services.workshop import Workshop
@@ -41,6 +41,9 @@ class _Jobs(Thing[PostedJob]):
 
     def take(self, shop: Workshop, work: Work, items: Sequence[PostedJob], *, each: bool) -> BulkOutcome:
         return jobs.take(shop, work, items, each=each)
+
+    def create(self, shop: Workshop, work: Work, item: PostedJob) -> Stored[PostedJob]:
+        return jobs.create(shop, work, item)
 
 
 THING = _Jobs(JOBS, "job", JobsAsked, examples.JOB)

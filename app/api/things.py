@@ -22,7 +22,7 @@ from app.api.paging import next_link
 from app.api.problems import CONFLICT, problems
 from app.api.requests import actor
 from app.contracts.base import Code, Contract
-from app.contracts.stored import Bulk, BulkOutcome, Page
+from app.contracts.stored import Bulk, BulkOutcome, Page, Stored
 from app.errors import BadInput, Fault, NotStored
 from app.security import Holder, Role
 from app.services import records as things
@@ -75,6 +75,14 @@ class Thing(Generic[Item]):
     def take(self, shop: Workshop, work: Work, items: Sequence[Item], *, each: bool) -> BulkOutcome:
         """Take many of it."""
         return things.take(shop, work, self.kind, items, each=each)
+
+    def create(self, shop: Workshop, work: Work, item: Item) -> Stored[Item]:
+        """Make one."""
+        return things.create(shop, work, self.kind, item)
+
+    def put(self, shop: Workshop, work: Work, item: Item, only_if: things.Condition) -> Stored[Item]:
+        """Put one in place of another version, or make it."""
+        return things.put(shop, work, self.kind, item, only_if)
 
     def query(self, who: Holder, asked: ListAsked) -> Listing:
         """What of it a holder may list."""
@@ -186,7 +194,7 @@ def add_create(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
             thing.refuse_unwritable(work, who, [sent])
 
             def act() -> Answer:
-                stored = things.create(shop, work, kind, sent)
+                stored = thing.create(shop, work, sent)
                 location = thing.address(kind.key_of(sent))
                 return answer(stored, 201, version=stored.version, location=location)
 
@@ -214,7 +222,7 @@ def add_put(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
         refuse_other_key(kind, key, sent)
         with shop.store.writing(actor(who, request)) as work:
             thing.refuse_unwritable(work, who, [sent])
-            stored = things.put(shop, work, kind, sent, only_if.require)
+            stored = thing.put(shop, work, sent, only_if.require)
         return answer(stored, version=stored.version).response()
 
 

@@ -16,22 +16,30 @@ from app.contracts.posted_jobs import (
     StoredJob,
 )
 from app.contracts.readiness import JobReadiness, Readiness
-from app.contracts.stored import BulkOutcome, Done
+from app.contracts.stored import BulkOutcome, Done, Outcome, Stored
+from app.contracts.webhooks import EventType
 from app.errors import BadInput, Fault, NotStored
 from app.services import records as things
 from app.services.queue_now import QueueNow, queue_now
 from app.services.records import Condition
 from app.services.workshop import Workshop
 from app.store import job_lookup, job_places, jobs
+from app.store.announcing import announce, wants
 from app.store.kinds import JOBS
 from app.store.store import View, Work
 
 MOST_ASKED = 5_000
 """Jobs whose readiness is looked at together."""
 
+MOST_FAULTS_TOLD = 20
+"""Of a refused job in a message, which should be short."""
+
 
 def take(shop: Workshop, work: Work, items: Sequence[PostedJob], *, each: bool) -> BulkOutcome:
     """Take jobs; those that are planned or running already tell what a change touches.
+
+    Webhooks hear of those that are new, and of those that were refused where others were taken. Of a post
+    that is refused as a whole they hear nothing: nothing has happened, and its sender is told.
 
     Raises
     ------
@@ -39,6 +47,7 @@ def take(shop: Workshop, work: Work, items: Sequence[PostedJob], *, each: bool) 
         As for anything posted.
     """
     taken = things.take(shop, work, JOBS, items, each=each)
+    _announce(work, items, taken.outcomes)
     changed = [outcome.key for outcome in taken.outcomes if outcome.done is Done.UPDATED]
     touched = _touched(work, changed)
     if not touched:
@@ -48,6 +57,19 @@ def take(shop: Workshop, work: Work, items: Sequence[PostedJob], *, each: bool) 
         for outcome in taken.outcomes
     )
     return taken.model_copy(update={"outcomes": outcomes})
+
+
+def create(shop: Workshop, work: Work, job: PostedJob) -> Stored[PostedJob]:
+    """Store a job that is not there yet.
+
+    Raises
+    ------
+    BadInput, VersionConflict
+        As for anything posted.
+    """
+    stored = things.create(shop, work, JOBS, job)
+    announce(work, EventType.JOB_ACCEPTED, [_accepted(job)])
+    return stored
 
 
 def detail(view: View, job: str) -> JobDetail:
@@ -78,7 +100,15 @@ def put(shop: Workshop, work: Work, job: PostedJob, only_if: Condition) -> JobCh
         As for anything posted.
     """
     touched = _touched(work, [job.job])
-    stored = things.put(shop, work, JOBS, job, only_if)
+    before: list[int | None] = []
+
+    def condition(version: int | None) -> int | None:
+        before.append(version)
+        return only_if(version)
+
+    stored = things.put(shop, work, JOBS, job, condition)
+    if before == [None]:
+        announce(work, EventType.JOB_ACCEPTED, [_accepted(job)])
     return _changed(stored, touched)
 
 
@@ -170,6 +200,24 @@ def job_readiness(shop: Workshop, view: View, job: str, start: datetime | None) 
     """
     _stored(view, job)
     return readiness(shop, view, [job], start).jobs[0]
+
+
+def _announce(work: Work, items: Sequence[PostedJob], outcomes: Sequence[Outcome]) -> None:
+    if not wants(work, EventType.JOB_ACCEPTED, EventType.JOB_REFUSED):
+        return
+    made = [item for item, one in zip(items, outcomes, strict=True) if one.done is Done.CREATED]
+    announce(work, EventType.JOB_ACCEPTED, list(map(_accepted, made)))
+    refused = [one for one in outcomes if one.done is Done.REFUSED]
+    announce(work, EventType.JOB_REFUSED, list(map(_refused, refused)))
+
+
+def _accepted(job: PostedJob) -> Mapping[str, object]:
+    return {"job": job.job, "revision": job.revision, "customer": job.customer, "due": job.due}
+
+
+def _refused(outcome: Outcome) -> Mapping[str, object]:
+    errors = [error.model_dump() for error in outcome.errors[:MOST_FAULTS_TOLD]]
+    return {"job": outcome.key, "errors": errors}
 
 
 def _stored(view: View, job: str) -> StoredJob:
