@@ -6,6 +6,7 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC
+from functools import cache
 from itertools import islice
 from typing import Any, TypeVar
 
@@ -13,6 +14,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     RowMapping,
+    Select,
     Table,
     Text,
     any_,
@@ -143,12 +145,17 @@ def _parts(connection: Connection, child: Child, numbers: Sequence[int]) -> dict
     if len(numbers) == 1:
         found = connection.execute(child.of_one, {"parent": numbers[0]})
     else:
-        found = connection.execute(
-            child.selection.where(among(connection, child.table.c[child.parent], numbers))
-        )
+        asked = {"these": these(connection, numbers)}
+        found = connection.execute(_of_many(child, is_sqlite(connection)), asked)
     for number, *values in found:
         parts[number].append(as_it_was(child.contract, dict(zip(child.columns, values, strict=True))))
     return parts
+
+
+@cache
+def _of_many(child: Child, sqlite: bool) -> Select[Any]:
+    """The parts of all of `these` parents."""
+    return child.selection.where(among_these(sqlite, child.table.c[child.parent]))
 
 
 def _item(kind: Kind[ItemT], row: RowMapping, parts: dict[str, dict[int, list[Any]]]) -> ItemT:
