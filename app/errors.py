@@ -76,7 +76,13 @@ class NothingCanRun(RunwrightError):
 
 
 class Conflict(RunwrightError):
-    """What is stored speaks against it; the message says what would have to be otherwise."""
+    """What is stored speaks against it; the message says what would have to be otherwise, the faults, if
+    there are any, one by one.
+    """
+
+    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
+        self.faults = tuple(faults)
+        super().__init__(message)
 
 
 class NotAllowed(RunwrightError):

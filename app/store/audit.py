@@ -40,6 +40,7 @@ class Action(StrEnum):
     REMOVED = "removed"
     CANCELLED = "cancelled"
     REVOKED = "revoked"
+    WITHDRAWN = "withdrawn"
 
 
 @dataclass(frozen=True, slots=True)

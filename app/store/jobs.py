@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import cast
+
+from sqlalchemy import update
 
 from app.contracts.posted_jobs import JobStatus, StatusChange, StoredJob
 from app.store import records
 from app.store.audit import Action
 from app.store.kinds import JOBS
+from app.store.rows import among
 from app.store.store import View, Work
 
 
@@ -40,3 +44,12 @@ def change_status(work: Work, job: str, change: StatusChange, if_version: int | 
         revision=change.revision,
     )
     return cast("StoredJob", changed)
+
+
+def mark_changed(work: Work, jobs: Collection[str]) -> None:
+    """Something beside jobs that they tell of is another now: who asks what has changed since is to see them.
+    Their versions stay, since nothing of the jobs themselves has changed.
+    """
+    table = JOBS.table
+    these = table.c.plant_pk == work.plant, among(work.connection, table.c.job, sorted(jobs))
+    work.connection.execute(update(table).where(*these).values(updated_at=work.at))

@@ -5,14 +5,16 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, select
 
+from app.contracts.orders import LabelRange
 from app.contracts.sequences import CostedPlan, Sequence
 from app.contracts.stored import Page, Stored
 from app.contracts.stored_sequences import SequenceHead, SequenceInput
-from app.errors import VersionConflict
+from app.errors import Conflict, NotStored, VersionConflict
 from app.store import audit, records
 from app.store.audit import Action, Change
 from app.store.kind import Filter, Kind, digest
@@ -54,6 +56,38 @@ class KeptSequence:
     plan: CostedPlan
     input: SequenceInput
     state: str
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What a kept sequence was worked out from.
+
+    Parameters
+    ----------
+    pk
+        The sequence's number in the store.
+    state
+        What plant and jobs were then, in a word.
+    kept_at
+        When it was kept.
+    """
+
+    pk: int
+    id: str
+    state: str
+    kept_at: datetime
+    input: SequenceInput
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRun:
+    """A run of a kept sequence: where it stands and when its changeover starts."""
+
+    line: str
+    position: int
+    job: str
+    lot: LabelRange | None
+    changeover_start: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +170,8 @@ def read(view: View, id: str) -> KeptSequence:
         If there is none.
     """
     head = records.require(view, SEQUENCES, id)
-    here = _C.plant_pk == view.plant, _C.id == id
-    plan, worked_from, state = view.connection.execute(select(_C.plan, _C.input, _C.state).where(*here)).one()
+    columns = _C.plan, _C.input, _C.state
+    plan, worked_from, state = view.connection.execute(select(*columns).where(*_here(view, id))).one()
     return KeptSequence(
         head,
         CostedPlan.model_validate_json(zlib.decompress(plan)),
@@ -146,14 +180,85 @@ def read(view: View, id: str) -> KeptSequence:
     )
 
 
+def origin(view: View, id: str) -> Origin:
+    """What a sequence was worked out from, and when.
+
+    Raises
+    ------
+    NotStored
+        If there is none.
+    """
+    columns = _C.pk, _C.id, _C.state, _C.created_at, _C.input
+    row = view.connection.execute(select(*columns).where(*_here(view, id))).first()
+    if row is None:
+        raise NotStored(SEQUENCES.name, id)
+    pk, number, state, kept_at, worked_from = row
+    found = SequenceInput.model_validate_json(zlib.decompress(worked_from))
+    return Origin(pk, number, state, kept_at, found)
+
+
+def is_kept(view: View, origin: Origin) -> bool:
+    """Whether a sequence that was read before is still there."""
+    here = select(_C.pk).where(*_here(view, origin.id))
+    return view.connection.execute(here).scalar() == origin.pk
+
+
+def plan_of(view: View, id: str) -> CostedPlan:
+    """A sequence alone, without what it was worked out from.
+
+    Raises
+    ------
+    NotStored
+        If there is none.
+    """
+    plan = view.connection.execute(select(_C.plan).where(*_here(view, id))).scalar()
+    if plan is None:
+        raise NotStored(SEQUENCES.name, id)
+    return CostedPlan.model_validate_json(zlib.decompress(plan))
+
+
+def runs_of(view: View, pk: int) -> tuple[KeptRun, ...]:
+    """Runs of the sequence of a number, line by line in order."""
+    run = RUNS.c
+    columns = run.line, run.position, run.job, run.first_label, run.last_label, run.changeover_start
+    chosen = select(*columns).where(run.sequence_pk == pk).order_by(run.line, run.position)
+    return tuple(
+        KeptRun(line, position, job, lot_of(first, last), start)
+        for line, position, job, first, last, start in view.connection.execute(chosen)
+    )
+
+
+def lot_of(first_label: int | None, last_label: int | None) -> LabelRange | None:
+    """The lot that a run's row tells; None for a whole job."""
+    if first_label is None or last_label is None:
+        return None
+    return LabelRange(first_label=first_label, last_label=last_label)
+
+
 def remove(work: Work, id: str, if_version: int | None = None) -> None:
-    """Remove a sequence; raises as `records.remove` does."""
+    """Remove a sequence; raises as `records.remove` does.
+
+    Raises
+    ------
+    Conflict
+        If it was ever released: what the floor was told stays.
+    """
+    work.hold(SEQUENCES.name, [id])
+    released = Base.metadata.tables["releases"].c
+    of_it = select(released.id).join(SEQUENCES.table, _C.pk == released.sequence_pk)
+    by = work.connection.execute(of_it.where(*_here(work, id)).order_by(released.pk.desc())).scalars().first()
+    if by is not None:
+        raise Conflict(f"The sequence stays: it was given to the floor by release {by}.")
     records.remove(work, SEQUENCES, id, if_version)
 
 
 def listed(view: View, query: Query) -> Page[Stored[SequenceHead]]:
     """A page of the list of sequences; raises as `records.listed` does."""
     return records.listed(view, SEQUENCES, query)
+
+
+def _here(view: View, id: str) -> tuple[ColumnElement[bool], ...]:
+    return _C.plant_pk == view.plant, _C.id == id
 
 
 def _head(id: str, name: str, sequence: Sequence) -> SequenceHead:
@@ -186,4 +291,6 @@ def _runs(sequence: Sequence) -> Iterator[Row]:
                 "changeover_start": run.changeover_start,
                 "print_start": run.print_start,
                 "end": run.end,
+                "press_due": run.press_due,
+                "late_min": run.late_min,
             }

@@ -7,6 +7,7 @@ from app.store.tables.idempotency import AnswerRow
 from app.store.tables.jobs import JobRow, JobVersionRow
 from app.store.tables.people import KeyRow, UserRow
 from app.store.tables.plants import LineRow, PlantRow
+from app.store.tables.releases import ReleaseLineRow, ReleaseRow
 from app.store.tables.requests import RequestEventRow, RequestInputRow, RequestRow
 from app.store.tables.sequences import SequenceRow, SequenceRunRow
 from app.store.tables.stock import DeliveryRow, RollRow, StockedWidthRow, SubstrateRow
@@ -27,6 +28,8 @@ __all__ = [
     "KeyRow",
     "LineRow",
     "PlantRow",
+    "ReleaseLineRow",
+    "ReleaseRow",
     "RequestEventRow",
     "RequestInputRow",
     "RequestRow",

@@ -60,3 +60,5 @@ class SequenceRunRow(Base):
     changeover_start: Mapped[datetime] = mapped_column(UtcTime())
     print_start: Mapped[datetime] = mapped_column(UtcTime())
     end: Mapped[datetime] = mapped_column(UtcTime())
+    press_due: Mapped[datetime | None] = mapped_column(UtcTime())
+    late_min: Mapped[Decimal] = mapped_column(Quantity6())

@@ -23,6 +23,7 @@ from app.store.store import Actor, Store
 from app.store.tables import Base
 from tests.app.store.planning_requests import LEASE_S, as_worker, claimed, progress, request
 from tests.app.store.test_announcing import webhook
+from tests.app.store.test_releases import release
 from tests.app.store.test_sequences import actual, keep
 from tests.app.store.things import ANN, MIS, Clock, job, roll, sample_plant
 
@@ -36,6 +37,7 @@ def fill(store: Store) -> None:
         records.upsert(work, ACTUALS, [actual()])
         keep(work, "S-1")
         requests.enqueue(work, request("R-1"))
+        release(work, "S-1", "R-1")
         records.replace(work, USERS, User(name="Ben", role=Role.ADMIN), None)
         keys.make(work, AskedKey(name="k", role=Role.ADMIN, user="Ben"), "0" * 16, "digest")
         webhooks.create(work, webhook(), "whsec_c2VjcmV0")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,15 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.operations import Operations
-from sqlalchemy import URL, Connection, Engine, create_engine, inspect, text
+from sqlalchemy import URL, Connection, Engine, create_engine, inspect, select, text
 from sqlalchemy.exc import DBAPIError
 
 from app.errors import NotMigrated
 from app.store.engine import connect_to, database_url, is_sqlite
 from app.store.migrating import Standing, head, require_current, standing, upgrade
+from app.store.sequences import RUNS
 from app.store.tables import Base
+from tests.app.costed_plans import eventful_order
 
 
 @pytest.fixture
@@ -96,6 +99,48 @@ def test_a_database_of_the_first_version_keeps_its_rows(empty_database: URL) -> 
         assert list(quantities) == [500, 9]
         assert connection.execute(text("SELECT count(*) FROM audit")).scalar_one() == 1
         assert connection.execute(text("SELECT count(*) FROM sequences")).scalar_one() == 0
+    engine.dispose()
+
+
+def add_a_sequence(connection: Connection) -> None:
+    """A kept sequence of that plant, in the tables as they were before its runs told when they are due."""
+    at = "0" if is_sqlite(connection) else "'2027-03-01T00:00+00'"
+    columns = (
+        "pk, plant_pk, id, id_folded, name, goal, start, plan, input, state, jobs, left_out, late_jobs, "
+    )
+    columns += "waste_um, changeover_min, lateness_min, total_eur, controllable_eur, version, digest, "
+    connection.execute(
+        text(
+            f"INSERT INTO sequences ({columns} created_at, updated_at) VALUES (5, 1, 'S-1', 's-1', 'Monday', "
+            f"'balanced', {at}, :plan, :plan, '', 3, 1, 1, 0, 0, 0, 0, 0, 1, '', {at}, {at})"
+        ),
+        {"plan": zlib.compress(eventful_order().model_dump_json(by_alias=True).encode())},
+    )
+    for position, run in enumerate(eventful_order().sequence.lines[0].runs, 1):
+        connection.execute(
+            text(
+                "INSERT INTO sequence_runs (sequence_pk, line, position, plant_pk, job, changeover_start, "
+                f"print_start, \"end\") VALUES (5, 'H1', {position}, 1, '{run.job}', {at}, {at}, {at})"
+            )
+        )
+
+
+def test_runs_that_were_kept_before_are_told_when_they_are_due_and_how_late_they_are(
+    empty_database: URL,
+) -> None:
+    upgrade(empty_database, "0004")
+    engine = connect_to(empty_database)
+    with engine.begin() as connection:
+        add_a_job(connection)
+        add_a_sequence(connection)
+    upgrade(empty_database)
+    runs = eventful_order().sequence.lines[0].runs
+    assert [run.late_min > 0 for run in runs] == [True, False, False]
+    told = select(RUNS.c.job, RUNS.c.press_due, RUNS.c.late_min).order_by(RUNS.c.position)
+    with engine.connect() as connection:
+        assert [tuple(row) for row in connection.execute(told)] == [
+            (run.job, run.press_due, run.late_min) for run in runs
+        ]
     engine.dispose()
 
 
