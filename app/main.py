@@ -10,6 +10,7 @@ from app.api.files import file_routes
 from app.api.jobs import job_routes, readiness_routes
 from app.api.people import audit_routes, key_routes, user_routes
 from app.api.plant import line_routes, plant_routes
+from app.api.releases import line_release_routes, release_routes
 from app.api.resources import stock_and_tool_routes
 from app.api.sequences import sequence_routes
 from app.api.webhooks import webhook_routes
@@ -17,6 +18,7 @@ from app.security import Doorkeeper
 from app.services.workshop import Workshop
 from app.settings import Settings
 from app.store import idempotency, webhooks
+from app.store.announcing import announce
 from app.store.keys import Keys
 from app.store.readiness import StoreReadiness
 from app.store.store import Actor
@@ -69,8 +71,10 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         readiness_routes(shop),
         *stock_and_tool_routes(shop),
         plant_routes(shop),
+        line_release_routes(shop),
         line_routes(shop),
         sequence_routes(shop),
+        release_routes(shop, announce),
         actual_routes(shop),
         file_routes(shop),
         user_routes(shop),

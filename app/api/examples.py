@@ -128,6 +128,14 @@ COMPARED: Example = {
     ],
 }
 KEPT: Example = ORDER | {"name": "Monday, foil first"}
+_SEQUENCE = "6a4f6a7e-0c1d-4c39-9d0e-1f0b7b9f2c55"
+RELEASED: Example = {"sequence": _SEQUENCE, "lines": ["H1"], "note": "rush job J-2104 first"}
+RELEASED_DESPITE: Example = {
+    "sequence": _SEQUENCE,
+    "note": "the roll that was used up is not needed before Tuesday",
+    "despite_changes": True,
+}
+WITHDRAWN: Example = {"note": "the line is down until Wednesday"}
 
 EVENTS = """\
 retry: 2000

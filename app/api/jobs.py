@@ -3,7 +3,7 @@
 # annotations of bodies are read when the routes are made, so they are not postponed here
 
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
@@ -26,18 +26,35 @@ from app.api.things import (
     refuse_other_key,
 )
 from app.contracts.base import Code, OffsetMoment
-from app.contracts.posted_jobs import JobChanged, JobDetail, PostedJob, QuantityChange, StatusChange
+from app.contracts.posted_jobs import (
+    JobChanged,
+    JobDetail,
+    ListedJob,
+    PostedJob,
+    QuantityChange,
+    StatusChange,
+)
 from app.contracts.readiness import JobReadiness, Readiness
-from app.contracts.stored import BulkOutcome, Stored
+from app.contracts.stored import BulkOutcome, Page, Stored
 from app.security import Holder, Role
 from app.services import jobs
 from app.services.workshop import Workshop
 from app.store.kinds import JOBS
-from app.store.store import Work
+from app.store.listing import Query as Listing
+from app.store.store import View, Work
 
 
 class _Jobs(Thing[PostedJob]):
-    """Jobs, which tell what of them is planned or running already when they change."""
+    """Jobs, which tell where they are to run, and what of them is planned or running already when they
+    change.
+    """
+
+    @property
+    def shown(self) -> type[ListedJob]:
+        return ListedJob
+
+    def listed(self, view: View, query: Listing) -> Page[Any]:
+        return jobs.listed(view, query)
 
     def take(self, shop: Workshop, work: Work, items: Sequence[PostedJob], *, each: bool) -> BulkOutcome:
         return jobs.take(shop, work, items, each=each)
@@ -166,7 +183,7 @@ def _add_detail(shop: Workshop, router: APIRouter) -> None:
     @router.get(
         "/{key:path}",
         operation_id="read_job",
-        summary="Read a job, where it is planned and where it runs",
+        summary="Read a job, where it is released, where it is planned and where it runs",
         response_model=JobDetail,
     )
     def read(

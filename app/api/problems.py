@@ -183,6 +183,8 @@ def told(error: Exception) -> Told:
             return Told(UNAVAILABLE, str(error), headers={"Retry-After": str(error.again_s)})
         case OlderRevision():
             return Told(CONFLICT, "Newer revisions than were sent are stored; see errors.", error.faults)
+        case Conflict():
+            return Told(CONFLICT, str(error), error.faults)
         case VersionConflict() if error.asked is None and error.current is not None:
             return Told(CONFLICT, str(error))
         case RunwrightError():

@@ -13,6 +13,7 @@ from app.api.idempotency import Repeatable, answered, repeatable, repeated
 from app.api.kept_answers import KeptAnswers, NewAnswers
 from app.api.listing import ListAsked
 from app.api.paging import next_link
+from app.api.problems import CONFLICT, problems
 from app.api.requests import actor
 from app.contracts.base import Code
 from app.contracts.costings import ComparedOrders, CostedOrder, OrdersToCompare, OrderToCost
@@ -103,7 +104,12 @@ def _add_keeping(shop: Workshop, router: APIRouter) -> None:
             return answered(once, NewAnswers(work, who), act).response()
 
     @router.delete(
-        "/{sequence}", operation_id="remove_sequence", summary="Remove a kept sequence", status_code=204
+        "/{sequence}",
+        operation_id="remove_sequence",
+        summary="Remove a kept sequence",
+        description="One that was ever released stays.",
+        status_code=204,
+        responses=problems(CONFLICT),
     )
     def remove(request: Request, who: Annotated[Holder, access(Role.SCHEDULER)], sequence: Code) -> Response:
         with shop.store.writing(actor(who, request)) as work:

@@ -84,6 +84,15 @@ class Thing(Generic[Item]):
         """Put one in place of another version, or make it."""
         return things.put(shop, work, self.kind, item, only_if)
 
+    @property
+    def shown(self) -> type[Contract]:
+        """What a list shows of one of it."""
+        return self.kind.stored
+
+    def listed(self, view: View, query: Listing) -> Page[Any]:
+        """A page of its list."""
+        return records.listed(view, self.kind, query)
+
     def query(self, who: Holder, asked: ListAsked) -> Listing:
         """What of it a holder may list."""
         return asked.query
@@ -110,13 +119,13 @@ def thing_routes(shop: Workshop, thing: Thing[Item]) -> APIRouter:
 def add_list(shop: Workshop, thing: Thing[Item], router: APIRouter) -> None:
     """The route that lists."""
     kind = thing.kind
-    page: Any = Page[kind.stored]  # type: ignore[name-defined]
+    page: Any = Page[thing.shown]  # type: ignore[name-defined]
     asked_for: Any = Annotated[thing.asked, Query()]
 
     @router.get("", operation_id=f"list_{kind.name}", summary=f"List {kind.name}", response_model=page)
     def listed(request: Request, who: Annotated[Holder, access(*thing.reads)], asked: asked_for) -> Response:
         with shop.store.reading(who.plant) as view:
-            found = records.listed(view, kind, thing.query(who, asked))
+            found = thing.listed(view, thing.query(who, asked))
         return answer(found, headers=next_link(request, found.next_cursor)).response()
 
 

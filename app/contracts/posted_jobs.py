@@ -9,6 +9,7 @@ from pydantic import Field
 
 from app.contracts.base import Code, Contract, Count, OffsetMoment
 from app.contracts.jobs import Job
+from app.contracts.releases import ReleasedRun
 from app.contracts.stored import Posted, Stored
 
 
@@ -47,8 +48,16 @@ class StoredJob(Stored[PostedJob]):
     status: JobStatus = Field(description="open, cancelled or finished.")
 
 
-class JobDetail(StoredJob):
-    """A job, where it is planned and where it runs."""
+class ListedJob(StoredJob):
+    """A job, and where it is to run."""
+
+    released: tuple[ReleasedRun, ...] = Field(
+        description="Its runs in current releases, as they follow in time; several where it runs in lots."
+    )
+
+
+class JobDetail(ListedJob):
+    """A job, where it is released, where it is planned and where it runs."""
 
     planned: tuple[PlannedRun, ...] = Field(description="Its runs in stored sequences, the latest first.")
     running_on: tuple[str, ...] = Field(description="Lines on which it has begun and not ended.")

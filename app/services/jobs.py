@@ -9,6 +9,7 @@ from app.contracts.base import at_site
 from app.contracts.posted_jobs import (
     JobChanged,
     JobDetail,
+    ListedJob,
     PlannedRun,
     PostedJob,
     QuantityChange,
@@ -16,16 +17,18 @@ from app.contracts.posted_jobs import (
     StoredJob,
 )
 from app.contracts.readiness import JobReadiness, Readiness
-from app.contracts.stored import BulkOutcome, Done, Outcome, Stored
+from app.contracts.stored import BulkOutcome, Done, Outcome, Page, Stored
 from app.contracts.webhooks import EventType
 from app.errors import BadInput, Fault, NotStored
 from app.services import records as things
 from app.services.queue_now import QueueNow, queue_now
 from app.services.records import Condition
 from app.services.workshop import Workshop
-from app.store import job_lookup, job_places, jobs
+from app.store import job_lookup, job_places, jobs, records, releases
 from app.store.announcing import announce, wants
 from app.store.kinds import JOBS
+from app.store.listing import Query
+from app.store.rows import as_it_was
 from app.store.store import View, Work
 
 MOST_ASKED = 5_000
@@ -73,7 +76,7 @@ def create(shop: Workshop, work: Work, job: PostedJob) -> Stored[PostedJob]:
 
 
 def detail(view: View, job: str) -> JobDetail:
-    """A job, where it is planned and where it runs.
+    """A job, where it is released, where it is planned and where it runs.
 
     Raises
     ------
@@ -86,9 +89,27 @@ def detail(view: View, job: str) -> JobDetail:
         status=stored.status,
         version=stored.version,
         updated_at=stored.updated_at,
+        released=releases.of_jobs(view, [job]).get(job, ()),
         planned=job_places.planned(view, [job]).get(job, ()),
         running_on=job_places.running(view, [job]).get(job, ()),
     )
+
+
+def listed(view: View, query: Query) -> Page[ListedJob]:
+    """A page of jobs, each with where it is to run.
+
+    Raises
+    ------
+    BadInput
+        Where there is no such filter or sort, or the cursor is none of this list.
+    """
+    page = records.listed(view, JOBS, query)
+    released = releases.of_jobs(view, [stored.item.job for stored in page.items])
+    items = tuple(
+        as_it_was(ListedJob, {**stored.__dict__, "released": released.get(stored.item.job, ())})
+        for stored in page.items
+    )
+    return Page[ListedJob].model_construct(items=items, next_cursor=page.next_cursor)
 
 
 def put(shop: Workshop, work: Work, job: PostedJob, only_if: Condition) -> JobChanged:

@@ -11,6 +11,7 @@ from app.api.actuals import actual_routes
 from app.api.jobs import job_routes
 from app.api.people import key_routes, user_routes
 from app.api.plant import line_routes, plant_routes
+from app.api.releases import release_routes
 from app.api.resources import stock_and_tool_routes
 from app.api.routes import Declaration, declarations
 from app.api.sequences import sequence_routes
@@ -25,6 +26,7 @@ def described() -> list[Declaration]:
         plant_routes(nothing),
         line_routes(nothing),
         sequence_routes(nothing),
+        release_routes(nothing, nothing),
         actual_routes(nothing),
         user_routes(nothing),
         key_routes(nothing),
