@@ -35,8 +35,8 @@ class Query:
     filters
         Values by the names of the kind's filters.
     sort
-        A name of the kind's sorts, `-` before it for the last first; None: by what is asked for from or before
-        a value, else by key. Rows without a value come last either way. A search has its own order.
+        A name of the kind's sorts, `-` before it for the last first; None: by what is asked for from or
+        before a value, else by key. Rows without a value come last either way. A search has its own order.
     prefix
         How what is searched begins, in capital or small letters.
     cursor
