@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 
 from app.api.actuals import actual_routes
 from app.api.application import Parts, create_app
+from app.api.event_stream import EventStreams
 from app.api.files import file_routes
 from app.api.jobs import job_routes, readiness_routes
 from app.api.people import audit_routes, key_routes, user_routes
+from app.api.planning_requests import planning_request_routes
 from app.api.plant import line_routes, plant_routes
 from app.api.releases import line_release_routes, release_routes
+from app.api.request_events import event_routes
 from app.api.resources import stock_and_tool_routes
 from app.api.sequences import sequence_routes
 from app.api.webhooks import webhook_routes
 from app.security import Doorkeeper
+from app.services.requests import stories
 from app.services.workshop import Workshop
 from app.settings import Settings
 from app.store import idempotency, webhooks
 from app.store.announcing import announce
 from app.store.keys import Keys
 from app.store.readiness import StoreReadiness
-from app.store.store import Actor
+from app.store.store import Actor, Store
 from app.store.wakeup import Wakeup
 from app.telemetry import RequestFigures, WorkerFigures
 from app.worker.running import EmbeddedWorker
@@ -38,24 +46,10 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
     works
         Whether it also works on planning requests, as far as the settings want that.
     """
-    figures, wakeup = RequestFigures(), Wakeup(shop.store.url)
-    worker: EmbeddedWorker | None = None
-    if works and settings.serving_slots:
-        worked = WorkerFigures()
+    figures, streams = RequestFigures(), EventStreams(stories(shop), settings.most_streams)
+    worked = WorkerFigures() if works and settings.serving_slots else None
+    if worked is not None:
         figures.registry.register(worked)
-        worker = EmbeddedWorker(settings, shop.store, wakeup, worked)
-
-    def start() -> None:
-        if worker is not None:
-            wakeup.start()
-            worker.start()
-
-    def stop() -> None:
-        if worker is not None:
-            worker.stop()
-        wakeup.close()
-        shop.store.close()
-
     parts = Parts(
         doorkeeper=Doorkeeper(
             Keys(shop.store), now=shop.now, remembered_s=settings.keys_remembered.total_seconds()
@@ -63,8 +57,8 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         readiness=StoreReadiness(shop.store),
         figures=figures,
         tidy=lambda: _forget(settings, shop),
-        start=start,
-        stop=stop,
+        beside=(lambda: _beside(settings, shop.store, streams, worked),),
+        stop=shop.store.close,
     )
     routers = (
         job_routes(shop),
@@ -75,6 +69,8 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         line_routes(shop),
         sequence_routes(shop),
         release_routes(shop, announce),
+        planning_request_routes(shop),
+        event_routes(streams),
         actual_routes(shop),
         file_routes(shop),
         user_routes(shop),
@@ -83,6 +79,27 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         webhook_routes(shop, settings.targets),
     )
     return create_app(settings, parts, routers)
+
+
+@asynccontextmanager
+async def _beside(
+    settings: Settings, store: Store, streams: EventStreams, worked: WorkerFigures | None
+) -> AsyncIterator[None]:
+    """What runs beside the answering: streams of events, and a worker where there are figures for one. One
+    connection of the process tells both what happens in the store.
+    """
+    wakeup = Wakeup(store.url, store.connections)
+    worker = None if worked is None else EmbeddedWorker(settings, store, wakeup, worked)
+    wakeup.start()
+    try:
+        async with streams.running(wakeup):
+            if worker is not None:
+                await run_in_threadpool(worker.start)
+            yield
+    finally:
+        if worker is not None:
+            await run_in_threadpool(worker.stop)
+        await run_in_threadpool(wakeup.close)
 
 
 def _forget(settings: Settings, shop: Workshop) -> None:

@@ -62,8 +62,6 @@ class Parts:
     beside
         What runs beside the answering: entered in order before the first request and left, the last first,
         behind the last one.
-    start
-        Called once when the application starts.
     stop
         Called once when the application ends: closes the database.
     """
@@ -74,7 +72,6 @@ class Parts:
     lines: RequestLines | None = None
     tidy: Callable[[], None] = lambda: None
     beside: Sequence[Callable[[], AbstractAsyncContextManager[None]]] = ()
-    start: Callable[[], None] = lambda: None
     stop: Callable[[], None] = lambda: None
 
 
@@ -160,7 +157,6 @@ def _running(parts: Parts) -> Callable[[FastAPI], AbstractAsyncContextManager[No
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         await _tidy(parts.tidy)
-        await run_in_threadpool(parts.start)
         tidying = asyncio.create_task(_tidy_every_hour(parts.tidy))
         try:
             async with AsyncExitStack() as stack:

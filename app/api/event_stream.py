@@ -20,7 +20,7 @@ from starlette.types import Message, Receive, Scope, Send
 from app.api.stopping import told_to_stop
 from app.contracts.planning_requests import RequestEvent
 from app.errors import NotStored, Unavailable
-from app.services.following import Followed, Following
+from app.services.following import Bells, Followed, Following, StoryBook
 from app.services.request_stories import Place, Story, Told
 
 EVENT_STREAM = "text/event-stream"
@@ -45,38 +45,46 @@ class EventStreams:
 
     Parameters
     ----------
-    following
-        Reads what is followed.
+    book
+        Where requests are read.
     most
         Streams at once.
     comment_s
         How often a silent stream shows that it is there.
     """
 
-    def __init__(self, following: Following, most: int, comment_s: float = COMMENT_S) -> None:
-        self.following = following
+    def __init__(self, book: StoryBook, most: int, comment_s: float = COMMENT_S) -> None:
         self.comment_s = comment_s
         self.count = 0
-        self.is_stopping = False
+        self.following: Following | None = None
+        """What reads for the streams; None while the application does not run."""
+        self._book = book
         self._most = most
 
     @asynccontextmanager
-    async def running(self) -> AsyncIterator[None]:
+    async def running(self, bells: Bells) -> AsyncIterator[None]:
         """For as long as the application runs. Told to stop, all streams end at once: the server waits for
         them.
+
+        Parameters
+        ----------
+        bells
+            What tells when something has changed in the store.
         """
-        self.following.start()
+        following = self.following = Following(self._book, bells)
+        following.start()
         try:
             with told_to_stop(self.stop):
                 yield
         finally:
             self.stop()
-            await run_in_threadpool(self.following.close)
+            await run_in_threadpool(following.close)
 
     def stop(self) -> None:
         """End every stream, and let none begin any more."""
-        self.is_stopping = True
-        self.following.ring_all()
+        following, self.following = self.following, None
+        if following is not None:
+            following.ring_all()
 
     async def answer(self, plant: str, request: str, place: Place, still_let_in: StillLetIn) -> Response:
         """A stream of what happens to a request behind a place; 204 where nothing ever will.
@@ -93,16 +101,17 @@ class EventStreams:
         Unavailable
             Where there are too many streams, or the service stops.
         """
-        if self.is_stopping:
-            raise Unavailable("The service stops; ask again.")
         if self.count >= self._most:
             raise Unavailable("More streams at once than can be told; ask again in a while.")
-        story = await run_in_threadpool(self.following.story, plant, request)
+        found = await run_in_threadpool(self._book, plant, {request: Place()})
+        story = found.get(request)
         if story is None:
             raise NotStored("planning-requests", request)
         if story.is_told(place):
             return Response(status_code=204)
-        return EventStream(self, _Reader(plant, request, story, place, still_let_in))
+        if self.following is None:
+            raise Unavailable("The service stops; ask again.")
+        return EventStream(self, self.following, _Reader(plant, request, story, place, still_let_in))
 
 
 @dataclass(slots=True)
@@ -133,8 +142,9 @@ class _Reader:
 class EventStream(EventSourceResponse):
     """The answer of a stream."""
 
-    def __init__(self, streams: EventStreams, reader: _Reader) -> None:
+    def __init__(self, streams: EventStreams, following: Following, reader: _Reader) -> None:
         self._streams = streams
+        self._following = following
         self._reader = reader
         self._followed: Followed | None = None
         headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
@@ -145,8 +155,8 @@ class EventStream(EventSourceResponse):
         reader = self._reader
         self._streams.count += 1
         try:
-            following = self._streams.following
-            with following.follow(reader.plant, reader.request, reader.story, reader.ring) as self._followed:
+            with self._following.follow(reader.plant, reader.request, reader.story, reader.ring) as followed:
+                self._followed = followed
                 await super().__call__(scope, receive, send)
         finally:
             self._streams.count -= 1
@@ -169,7 +179,7 @@ class EventStream(EventSourceResponse):
         if followed is None:
             raise RuntimeError("a stream is read while its request is followed")
         yield format_sse_event(retry=AGAIN_MS)
-        while not streams.is_stopping and not followed.is_gone and await reader.still_let_in():
+        while streams.following is self._following and not followed.is_gone and await reader.still_let_in():
             reader.bell.clear()
             for told in followed.story.behind(reader.place):
                 reader.place = told.place

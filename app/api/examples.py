@@ -136,6 +136,20 @@ RELEASED_DESPITE: Example = {
     "despite_changes": True,
 }
 WITHDRAWN: Example = {"note": "the line is down until Wednesday"}
+ASKED: dict[str, Example] = {
+    "all open jobs": {"name": "Monday", "goal": "balanced", "seconds": 30},
+    "a rush on one line": {
+        "name": "H1 again",
+        "which": {"due_before": "2027-03-02T06:00:00+01:00"},
+        "lines": ["H1"],
+        "start": "2027-03-01T10:00:00+01:00",
+        "locks": [{"lock": "before", "job": "J-2101", "then": "J-2103"}],
+        "keep": {"frozen_min": 120},
+        "seconds": 5,
+        "priority": "rush",
+    },
+    "some jobs, the same anywhere": {"jobs": ["J-2101", "J-2103"], "work": 200000, "seed": 7},
+}
 
 EVENTS = """\
 retry: 2000

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 from app.contracts.base import Code, Millimetres, OffsetMoment
+from app.contracts.planning_requests import Priority, RequestStatus
 from app.contracts.posted_jobs import JobStatus
 from app.contracts.stored import MOST_A_PAGE, USUAL_PAGE
 from app.security import Role
@@ -98,6 +99,28 @@ class ActualsAsked(_ChangedAsked):
     job: Code | None = Field(default=None, description="Of this job.")
     started_from: OffsetMoment | None = Field(default=None, description="Started then or later.")
     started_before: OffsetMoment | None = Field(default=None, description="Started before then.")
+
+
+class RequestsAsked(BaseModel):
+    """Planning requests, the newest first."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    limit: int = Field(default=USUAL_PAGE, ge=1, le=MOST_A_PAGE, description="Requests at most.")
+    cursor: str | None = Field(
+        default=None, max_length=2000, description="next_cursor of the page before; absent: the first page."
+    )
+    status: RequestStatus | None = Field(
+        default=None, description="queued, running, finished, cancelled, failed or dead."
+    )
+    priority: Priority | None = Field(default=None, description="overnight, usual or rush.")
+    name: Code | None = Field(default=None, description="What people call it.")
+
+    @property
+    def query(self) -> Query:
+        """The same for the store."""
+        filters = {name: value for name, value in self if name not in _PAGE and value is not None}
+        return Query(filters, cursor=self.cursor, limit=self.limit)
 
 
 class UsersAsked(ListAsked):

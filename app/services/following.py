@@ -12,6 +12,7 @@ from typing import Protocol
 
 from app.errors import Unavailable
 from app.services.request_stories import Place, Story
+from app.store.wakeup import request_topic
 from app.telemetry import log
 
 LOOK_S = 5.0
@@ -23,7 +24,7 @@ AGAIN_S = 1.0
 JOINED_WITHIN_S = 5.0
 """How long the end waits for a look that is under way."""
 
-TOPIC = "request:"
+TOPIC = request_topic("")
 """How the topic of a request begins; its id follows."""
 
 Ring = Callable[[], None]
@@ -104,16 +105,6 @@ class Following:
             self._is_over = True
             self._changed.notify_all()
         self._reader.join(JOINED_WITHIN_S)
-
-    def story(self, plant: str, request: str) -> Story | None:
-        """All of a request, read now; None where there is none.
-
-        Raises
-        ------
-        Unavailable
-            If the database does not answer.
-        """
-        return self._book(plant, {request: Place()}).get(request)
 
     @contextmanager
     def follow(self, plant: str, request: str, story: Story, ring: Ring) -> Iterator[Followed]:

@@ -60,6 +60,17 @@ KeptOf = Callable[[Workshop, View, Keeping, datetime], KeptRuns]
 """Tells what is kept of released sequences in a plan that begins at a time."""
 
 
+def nothing_released(shop: Workshop, view: View, keep: Keeping, begins: datetime) -> KeptRuns:
+    """What is kept where sequences are not released: nothing that anybody could mean.
+
+    Raises
+    ------
+    BadInput
+        Saying so.
+    """
+    raise BadInput([Fault("should be left out: sequences are not released here", field="keep")])
+
+
 @dataclass(frozen=True, slots=True)
 class Snapshot:
     """All that a request is worked out from.

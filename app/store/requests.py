@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -27,7 +28,7 @@ from app.store.database_clock import now
 from app.store.engine import is_sqlite
 from app.store.kind import Filter
 from app.store.listing import Query, Stretch, page_of
-from app.store.rows import as_it_was
+from app.store.rows import among, as_it_was
 from app.store.store import View, Work
 from app.store.tables import Base
 from app.store.wakeup import notify, request_topic
@@ -179,6 +180,13 @@ def events_after(view: View, id: str, number: int) -> tuple[RequestEvent, ...]:
         If there is no such request.
     """
     return request_events.after(view, _number(view, id), number)
+
+
+def counts(view: View, ids: Collection[str]) -> dict[str, tuple[int, int]]:
+    """How many events each of these requests has and how often its progress was told, of those there are."""
+    here = _C.plant_pk == view.plant, among(view.connection, _C.id, list(ids))
+    rows = view.connection.execute(select(_C.id, _C.event_number, _C.progress_number).where(*here))
+    return {id: (events, told) for id, events, told in rows}
 
 
 def reasons(view: View, id: str) -> Reasons | None:

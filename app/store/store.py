@@ -122,6 +122,7 @@ class Store:
         connections: Connections = USUAL_CONNECTIONS,
     ) -> None:
         self.url = database_url(database) if isinstance(database, str) else database
+        self.connections = connections
         self.engine = connect_to(self.url, connections=connections)
         self._reader = reads_only(self.engine)
         self._clock = clock

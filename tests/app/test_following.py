@@ -15,6 +15,7 @@ from app.services.following import Followed, Following
 from app.services.request_stories import Place, Story
 from tests.app.request_tales import event, progress
 
+BEGUN = Story((event(1, EventKind.QUEUED),))
 PLANT, LONG_S = "Harbour Labels", 30.0
 
 
@@ -58,8 +59,7 @@ class Waiting:
 
 @pytest.fixture
 def shelf() -> Shelf:
-    queued = Story((event(1, EventKind.QUEUED),))
-    return Shelf({(PLANT, "A"): queued, (PLANT, "B"): queued, ("Elsewhere", "C"): queued})
+    return Shelf({(PLANT, "A"): BEGUN, (PLANT, "B"): BEGUN, ("Elsewhere", "C"): BEGUN})
 
 
 @pytest.fixture
@@ -72,10 +72,9 @@ def following(shelf: Shelf) -> Iterator[Following]:
 
 @contextmanager
 def followed(following: Following, request: str, plant: str = PLANT) -> Iterator[tuple[Followed, Waiting]]:
-    """A request that is followed by somebody who has heard the first ring."""
-    waiting, story = Waiting(), following.story(plant, request)
-    assert story is not None
-    with following.follow(plant, request, story, waiting.ring) as one:
+    """A request that is followed from its first event on, by somebody who has heard the first ring."""
+    waiting = Waiting()
+    with following.follow(plant, request, BEGUN, waiting.ring) as one:
         waiting.wait()
         yield one, waiting
 
@@ -95,7 +94,7 @@ def test_only_what_may_have_changed_is_read(shelf: Shelf, following: Following) 
         for topic in ("request:nobody's", "queued", "request:A", "request:B"):
             shelf.ring(topic)
         waiting.wait()
-        assert set().union(*shelf.asked[4:]) == {"A", "B"}
+        assert set().union(*shelf.asked[2:]) == {"A", "B"}
 
 
 def test_where_anything_may_have_changed_all_is_read_at_once(shelf: Shelf, following: Following) -> None:
@@ -126,11 +125,10 @@ def test_many_who_follow_one_request_are_served_by_one_look(shelf: Shelf, follow
 def test_what_came_between_the_first_reading_and_the_following_is_not_missed(
     shelf: Shelf, following: Following
 ) -> None:
-    story, waiting = following.story(PLANT, "A"), Waiting()
-    assert story is not None
+    waiting = Waiting()
     shelf.stories[PLANT, "A"] = Story((event(2, EventKind.STARTED),))
     shelf.ring("request:A")  # nobody follows it yet
-    with following.follow(PLANT, "A", story, waiting.ring) as one:
+    with following.follow(PLANT, "A", BEGUN, waiting.ring) as one:
         waiting.wait()
         assert [known.number for known in one.story.events] == [1, 2]
 

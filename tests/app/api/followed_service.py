@@ -19,7 +19,6 @@ from app.api.request_events import event_routes
 from app.api.serving import address, listen, serve_one
 from app.contracts.planning_requests import EventKind, RequestStatus
 from app.security import Doorkeeper, Role, read_key
-from app.services.following import Following
 from app.services.request_stories import Place, Story
 from app.settings import read_settings
 from app.telemetry import set_up_logs
@@ -64,8 +63,7 @@ class Obeying:
 
     def __init__(self) -> None:
         self.keys, self.tales = KeyShelf(), Tales()
-        self.following = Following(self.tales, self.tales)
-        self.streams = EventStreams(self.following, MOST_STREAMS, COMMENT_S)
+        self.streams = EventStreams(self.tales, MOST_STREAMS, COMMENT_S)
 
     def obey(self) -> None:
         for line in sys.stdin:
@@ -86,7 +84,8 @@ class Obeying:
             case "remove", request:
                 self.tales.remove(request)
             case ("count",):
-                return f"{self.streams.count} {len(self.following.requests)}"
+                following = self.streams.following
+                return f"{self.streams.count} {len(following.requests) if following else 0}"
         return "done"
 
 
@@ -94,7 +93,11 @@ def main() -> None:
     settings = read_settings({}, port=0, stop_within=STOP_WITHIN, most_at_once=MOST_AT_ONCE)
     set_up_logs(settings.log_level)
     obeying = Obeying()
-    parts = Parts(Doorkeeper(obeying.keys, remembered_s=0.0), Needs(), beside=(obeying.streams.running,))
+    parts = Parts(
+        Doorkeeper(obeying.keys, remembered_s=0.0),
+        Needs(),
+        beside=(lambda: obeying.streams.running(obeying.tales),),
+    )
     threading.Thread(target=obeying.obey, daemon=True).start()
     with listen(settings) as listener:
         serve_one(

@@ -24,7 +24,6 @@ from starlette.types import Message
 
 from app.api.event_stream import EventStreams
 from app.contracts.planning_requests import EventKind
-from app.services.following import Following
 from app.services.request_stories import Place, Story
 from tests.app.api.followed_service import MOST_AT_ONCE, MOST_STREAMS, Tales
 from tests.app.request_tales import event
@@ -212,7 +211,7 @@ def test_a_reader_that_takes_nothing_is_given_up(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr("app.api.event_stream.TAKEN_WITHIN_S", 0.01)
     tales = Tales()
     tales.tell("A", Story((event(1, EventKind.QUEUED),)))
-    streams = EventStreams(Following(tales, tales), MOST_STREAMS)
+    streams = EventStreams(tales, MOST_STREAMS)
     sent: list[str] = []
 
     async def let_in() -> bool:
@@ -227,12 +226,14 @@ def test_a_reader_that_takes_nothing_is_given_up(monkeypatch: pytest.MonkeyPatch
             await asyncio.Future()
 
     async def read() -> None:
-        stream = await streams.answer("Harbour Labels", "A", Place(), let_in)
-        await stream({"type": "http"}, receive, send)
+        async with streams.running(tales):
+            stream = await streams.answer("Harbour Labels", "A", Place(), let_in)
+            await stream({"type": "http"}, receive, send)
+            assert streams.following is not None
+            assert (streams.count, streams.following.requests) == (0, frozenset())
 
     asyncio.run(read())
     assert sent == ["http.response.start", "http.response.body", "http.response.body"]
-    assert (streams.count, streams.following.requests) == (0, frozenset())
 
 
 def test_a_key_that_is_revoked_meanwhile_ends_the_stream(service: Service) -> None:

@@ -10,6 +10,7 @@ from fastapi import APIRouter
 from app.api.actuals import actual_routes
 from app.api.jobs import job_routes
 from app.api.people import key_routes, user_routes
+from app.api.planning_requests import planning_request_routes
 from app.api.plant import line_routes, plant_routes
 from app.api.releases import release_routes
 from app.api.resources import stock_and_tool_routes
@@ -27,6 +28,7 @@ def described() -> list[Declaration]:
         line_routes(nothing),
         sequence_routes(nothing),
         release_routes(nothing, nothing),
+        planning_request_routes(nothing),
         actual_routes(nothing),
         user_routes(nothing),
         key_routes(nothing),

@@ -49,7 +49,12 @@ def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[str]]:
     described = service_of(read_settings({}), Workshop(store)).openapi()
     description.write_text(json.dumps(described), encoding="utf-8")
     store.close()
-    asked = ConfigFile(package_name_override=PACKAGE, project_name_override=PACKAGE, post_hooks=[])
+    asked = ConfigFile(
+        package_name_override=PACKAGE,
+        project_name_override=PACKAGE,
+        post_hooks=[],
+        content_type_overrides={"image/svg+xml": "text/plain"},  # drawings as the text that they are
+    )
     config = Config.from_sources(asked, MetaType.NONE, description, "utf-8", True, folder / PACKAGE)
     told = [f"{error.header} {error.detail}" for error in generate(config=config)]
     sys.path.insert(0, str(folder))
@@ -173,6 +178,25 @@ async def _main_job(shop: Shop) -> None:
     assert [run.job for run in runs] == list(JOBS[::-1])
     detail = await shop.call("jobs.read_job", JOBS[0])
     assert [planned.sequence for planned in detail.planned] == [kept.item.id]
+    drawn = await shop.call("sequences.draw_line_web", kept.item.id, "H1")
+    assert drawn.startswith("<svg ")
+    await _order_asked_for(shop)
+
+
+async def _order_asked_for(shop: Shop) -> None:
+    """Ask for an order, and take the request back."""
+    requests = "planning_requests"
+    new = shop.model("NewPlanningRequest", {"jobs": JOBS, "start": START, "work": 1000})
+    asked = await shop.call(f"{requests}.ask_for_order", body=new, idempotency_key="order-1", status=201)
+    assert (asked.status.value, asked.asked.jobs) == ("queued", list(JOBS))
+    await shop.call(f"{requests}.cancel_planning_request", asked.id)
+    told = await shop.call(f"{requests}.follow_planning_request", asked.id)
+    assert [line for line in told.splitlines() if line.startswith("event:")] == [
+        "event: queued",
+        "event: cancelled",
+    ]
+    listed = await shop.call(f"{requests}.list_planning_requests")
+    assert [request.id for request in listed.items] == [asked.id]
 
 
 def test_every_route_but_those_of_list_files_is_in_the_generated_client(generated: list[str]) -> None:

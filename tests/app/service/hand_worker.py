@@ -1,0 +1,92 @@
+"""A worker that does what a test says: no search is needed to see what people get of one."""
+
+from __future__ import annotations
+
+import zlib
+from contextlib import AbstractContextManager
+
+from app.contracts.orders import LineOrder, OrderedRun, RunOrder
+from app.contracts.planning_requests import PlanningInput, RequestProblem, RequestStatus
+from app.contracts.sequences import SequenceAlternative
+from app.services import planning
+from app.services import reasons as why
+from app.store import claims
+from app.store.claims import Claim, Ended, Found
+from app.store.store import Actor, Store, Work
+from app.translation.solving import Question
+from tests.app.request_tales import progress
+
+LEASE_S = 60.0
+
+
+class HandWorker:
+    """Claims requests of a store and ends them."""
+
+    def __init__(self, store: Store, name: str = "press-1") -> None:
+        self._store = store
+        self._name = name
+
+    def claim(self) -> Claim:
+        """The next request."""
+        claim = self.next_claim()
+        assert claim is not None, "nothing waits"
+        return claim
+
+    def next_claim(self) -> Claim | None:
+        with self._store.writing(Actor(f"worker {self._name}")) as work:
+            return claims.claim(work, self._name, LEASE_S)
+
+    def beat(self, claim: Claim, number: int = 1) -> bool:
+        """Tell a progress; whether somebody has cancelled."""
+        with self._writing(claim) as work:
+            heard = claims.beat(work, claim, LEASE_S, progress(number), None)
+        assert heard is not None
+        return heard.cancel_requested
+
+    def finish(self, claim: Claim, status: RequestStatus = RequestStatus.FINISHED) -> None:
+        """End with the jobs on H1 in the order in which they came, and turned round as an alternative."""
+        self._end(claim, Ended(status, found_of(claim)))
+
+    def cancel(self, claim: Claim) -> None:
+        """End with nothing."""
+        self._end(claim, Ended(RequestStatus.CANCELLED))
+
+    def fail(self, claim: Claim, problem: RequestProblem) -> None:
+        self._end(claim, Ended(RequestStatus.FAILED, problem=problem))
+
+    def die(self, claim: Claim, why: str = "a signal ended it") -> None:
+        """Crash at one attempt after the other."""
+        while True:
+            with self._writing(claim) as work:
+                assert claims.crashed(work, claim, why)
+            again = self.next_claim()
+            if again is None:
+                return
+            claim = again
+
+    def _end(self, claim: Claim, how: Ended) -> None:
+        with self._writing(claim) as work:
+            assert claims.finish(work, claim, how)
+
+    def _writing(self, claim: Claim) -> AbstractContextManager[Work]:
+        return self._store.writing(Actor(f"worker {self._name}", claim.plant))
+
+
+def found_of(claim: Claim) -> Found:
+    """What costing makes of a request's jobs."""
+    asked = PlanningInput.model_validate_json(zlib.decompress(claim.input))
+    question = Question(asked.plant, asked.jobs, asked.start, asked.locks, asked.in_force)
+    plan, other = (
+        planning.cost(question, RunOrder(lines=(LineOrder(line="H1", runs=runs),)), asked.goal)
+        for all_runs in [tuple(OrderedRun(job=job.job) for job in asked.jobs)]
+        for runs in (all_runs, all_runs[::-1])
+    )
+    beside = SequenceAlternative(name="alternative 1", trade="fewer metres", sequence=other.sequence)
+    plan = plan.model_copy(update={"alternatives": (beside,)})
+    reasons = why.explain(question, plan) if asked.reasons else None
+    return Found(
+        plan=plan.model_dump_json(by_alias=True).encode(),
+        alternatives=(other.model_dump_json(by_alias=True).encode(),),
+        reasons=None if reasons is None else reasons.model_dump_json(by_alias=True).encode(),
+        is_whole=True,
+    )
