@@ -69,7 +69,7 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         line_routes(shop),
         sequence_routes(shop),
         release_routes(shop, announce),
-        planning_request_routes(shop),
+        planning_request_routes(shop, settings.attempts),
         event_routes(streams),
         actual_routes(shop),
         file_routes(shop),

@@ -172,6 +172,13 @@ class Settings(BaseModel):
         description="How long a worker may be silent: then its request is another's.",
     )
 
+    attempts: int = Field(
+        default=3,
+        ge=1,
+        le=1000,
+        description="How often work on a planning request may begin: a worker may be lost, and another.",
+    )
+
     @property
     def serving_slots(self) -> int:
         """Planning requests that a process which answers works on at once."""

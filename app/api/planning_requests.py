@@ -28,16 +28,16 @@ from app.services.workshop import Workshop
 from app.store import requests as kept_requests
 
 
-def planning_request_routes(shop: Workshop, kept_of: KeptOf = nothing_released) -> APIRouter:
+def planning_request_routes(shop: Workshop, attempts: int, kept_of: KeptOf = nothing_released) -> APIRouter:
     """Routes of planning requests, but for their events."""
     router = APIRouter(prefix=PATH, tags=[TAG])
-    _add_asking(shop, kept_of, router)
+    _add_asking(shop, attempts, kept_of, router)
     _add_reading(shop, router)
     _add_changing(shop, router)
     return router
 
 
-def _add_asking(shop: Workshop, kept_of: KeptOf, router: APIRouter) -> None:
+def _add_asking(shop: Workshop, attempts: int, kept_of: KeptOf, router: APIRouter) -> None:
     @router.post(
         "",
         operation_id="ask_for_order",
@@ -59,7 +59,7 @@ def _add_asking(shop: Workshop, kept_of: KeptOf, router: APIRouter) -> None:
             before = repeated(once, KeptAnswers(view, who))
             if before is not None:
                 return before.response()
-            new = requests.prepare(shop, view, asked, kept_of)
+            new = requests.prepare(shop, view, asked, kept_of, attempts)
         with shop.store.writing(actor(who, request)) as work:
 
             def act() -> Answer:

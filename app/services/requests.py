@@ -18,9 +18,6 @@ from app.store import requests
 from app.store.requests import NewRequest
 from app.store.store import View
 
-ATTEMPTS = 3
-"""How often work on a request may begin: a worker may be lost, and another; then it is looked at."""
-
 BESIDE_SEARCH_S = 120
 """What a request may take beside its search: a cold start, alternatives, rolls, reasons."""
 
@@ -28,8 +25,17 @@ LIMIT_OF_WORK_S = 3600
 """What one may take whose search ends by its work alone: nobody knows how long that is on a machine."""
 
 
-def prepare(shop: Workshop, view: View, asked: NewPlanningRequest, kept_of: KeptOf) -> NewRequest:
+def prepare(
+    shop: Workshop, view: View, asked: NewPlanningRequest, kept_of: KeptOf, attempts: int
+) -> NewRequest:
     """A request that can be queued, with all that it is worked out from. That takes a while.
+
+    Parameters
+    ----------
+    kept_of
+        Tells what of the released sequences is to be kept.
+    attempts
+        How often work on it may begin: a worker may be lost, and another; then people look at it.
 
     Raises
     ------
@@ -49,7 +55,7 @@ def prepare(shop: Workshop, view: View, asked: NewPlanningRequest, kept_of: Kept
         state=taken.state,
         notes=taken.notes,
         limit_s=limit_s(asked),
-        attempts=ATTEMPTS,
+        attempts=attempts,
     )
 
 

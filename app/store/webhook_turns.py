@@ -18,7 +18,7 @@ from app.store import webhooks
 from app.store.announcing import DELIVERIES, MESSAGES
 from app.store.announcing import WEBHOOKS as TABLE
 from app.store.database_clock import later, now
-from app.store.store import Actor, Work
+from app.store.store import Actor, View, Work
 from app.store.tables import Base
 
 _C, _D = TABLE.c, DELIVERIES.c
@@ -87,6 +87,11 @@ class Tried:
     took_ms: int
     again_s: float | None = None
     rests_s: float = 0.0
+
+
+def anything_waits(view: View) -> bool:
+    """Whether there is any delivery that is not done, be it due or not; a look that keeps nobody waiting."""
+    return view.connection.execute(select(_D.pk).where(_IS_PENDING).limit(1)).first() is not None
 
 
 def take_turn(work: Work, worker: str, lease_s: float, *, only_well: bool = False) -> Turn | None:

@@ -143,6 +143,10 @@ class Deliverer:
     def _taken(self) -> tuple[Turn, Sequence[Due]] | None:
         with self._counting:
             only_well = self._at_failing >= self._most_at_failing
+        # Most of the time nothing waits, and of a SQLite file there is one writer.
+        with self._store.reading() as view:
+            if not webhook_turns.anything_waits(view):
+                return None
         with self._store.writing(Actor(self.name)) as work:
             turn = webhook_turns.take_turn(work, self.name, self._lease_s, only_well=only_well)
             if turn is None:

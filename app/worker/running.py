@@ -18,6 +18,8 @@ from app.store.wakeup import Wakeup
 from app.telemetry import WorkerFigures, log, set_up_logs
 from app.worker.children import Nursery
 from app.worker.claim_book import StoredClaims
+from app.worker.delivering import Deliverer
+from app.worker.posting import Poster
 from app.worker.supervisor import STOPPED_WITHIN_S, Supervisor, worker_name
 
 STARTED_WITHIN_S: Final = 60.0
@@ -36,8 +38,13 @@ def supervisor_of(
     return Supervisor(StoredClaims(store, worker, lease_s), Nursery(), slots, lease_s, figures)
 
 
+def deliverer_of(settings: Settings, store: Store) -> Deliverer:
+    """Delivers messages to webhooks beside a worker, where the settings let them be sent."""
+    return Deliverer(store, Poster(settings.targets))
+
+
 class EmbeddedWorker:
-    """A worker in a thread of the process that answers.
+    """A worker in threads of the process that answers; it delivers to webhooks too.
 
     Parameters
     ----------
@@ -50,15 +57,19 @@ class EmbeddedWorker:
         self._supervisor = supervisor_of(settings, store, slots, None, figures)
         self._thread = threading.Thread(target=self._supervisor.run, name="worker", daemon=True)
         self._unsubscribe = wakeup.subscribe(self._supervisor.wake)
+        self._deliverer = deliverer_of(settings, store)
+        self._wakeup = wakeup
 
     def start(self) -> None:
         """Begin to work."""
         self._thread.start()
+        self._deliverer.start(self._wakeup)
 
     def stop(self) -> None:
-        """Hand back what is not done, and end: within two seconds, or a little more."""
+        """Hand back what is not done, and end: within a few seconds."""
         self._unsubscribe()
         self._supervisor.stop()
+        self._deliverer.stop()
         if self._thread.ident is None:
             self._supervisor.close()
         else:
@@ -66,7 +77,7 @@ class EmbeddedWorker:
 
 
 def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> None:
-    """Work in this process, and on nothing else, until it is told to stop.
+    """Work in this process, and deliver to webhooks, until it is told to stop.
 
     Parameters
     ----------
@@ -88,13 +99,16 @@ def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> N
     slots = settings.working_slots
     supervisor = supervisor_of(settings, store, slots, name, WorkerFigures())
     wakeup.subscribe(supervisor.wake)
+    deliverer = deliverer_of(settings, store)
     wakeup.start()
+    deliverer.start(wakeup)
     shown = store.url.render_as_string(hide_password=True)
     tell(f"Working on planning requests of {shown}, {slots} at once; Ctrl-C stops.")
     try:
         with _stopped_by_signals(supervisor.stop):
             supervisor.run()
     finally:
+        deliverer.stop()
         wakeup.close()
         store.close()
 

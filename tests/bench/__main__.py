@@ -13,6 +13,7 @@ from rich.console import Console
 
 from tests.bench import (
     atsp,
+    chaos,
     day,
     days,
     decode,
@@ -59,7 +60,7 @@ class Bench(Protocol):
 TABLE: tuple[Bench, ...] = (
     *(atsp, tardiness, structured, decode, start, line, day),
     *(days, quality, gap, growth, plant_decode, tooling, rolls),
-    *(load, fuzz, service_kill),
+    *(load, fuzz, service_kill, chaos),
 )
 BENCHES = {bench.NAME: bench for bench in TABLE}
 

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import itertools
+import os
 import shutil
+import signal
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import URL
 
@@ -21,10 +25,11 @@ KINDS = (SQLITE, POSTGRESQL)
 class Databases:
     """Makes databases with all tables and nothing in them, of one kind, in one folder or on one server."""
 
-    def __init__(self, kind: str, folder: Path, server: Server | None) -> None:
+    def __init__(self, kind: str, folder: Path, server: Server | None, started: Any = None) -> None:
         self.kind = kind
         self._folder = folder
         self._server = server
+        self._started = started
         self._numbers = itertools.count(1)
 
     def new(self) -> URL:
@@ -35,6 +40,35 @@ class Databases:
             url = database_url(f"sqlite:///{self._folder / f'runwright_{next(self._numbers)}.db'}")
         upgrade(url)
         return url
+
+    def keep_what_is_committed(self) -> None:
+        """Have a server answer once what it was told is written: it is going to be killed."""
+        if self._server is not None:
+            self._server.run("ALTER SYSTEM SET synchronous_commit = on")
+            self._server.run("SELECT pg_reload_conf()")
+
+    def restart(self) -> None:
+        """End a server as a power cut would, and start it again.
+
+        Raises
+        ------
+        ValueError
+            Where there is none.
+        """
+        if self._started is None:
+            raise ValueError("a SQLite file has no server")
+        pid = int((self._folder / "data" / "postmaster.pid").read_text(encoding="ascii").split()[0])
+        os.kill(pid, signal.SIGQUIT)
+        while _runs(pid):
+            time.sleep(0.02)
+        self._started.ensure_postgres_running()
+
+
+def _runs(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
 
 
 @contextmanager
@@ -50,7 +84,7 @@ def databases(kind: str) -> Iterator[Databases]:
             return
         started = start_server(folder)
         try:
-            yield Databases(kind, folder, Server(started.get_uri()))
+            yield Databases(kind, folder, Server(started.get_uri()), started)
         finally:
             started.cleanup()
     finally:
