@@ -34,6 +34,10 @@ def imported(folder: str) -> Iterator[str]:
                     yield COME_WITH.get(package, package)
 
 
+WHERE_INSTALLED = {"psycopg"}
+"""Packages of extras: imported where they are needed alone, and done without where they are not there."""
+
+
 def declared(requirements: list[str]) -> set[str]:
     """Names of requirements, as modules are called."""
     return {re.split(r"[\[<>=]", requirement)[0].replace("-", "_") for requirement in requirements}
@@ -49,7 +53,8 @@ def test_the_import_contracts_are_kept(
 
 def test_what_the_program_imports_is_declared_and_what_is_declared_is_imported() -> None:
     imports = {*imported("app"), *imported("solver"), *imported("migrations")}
-    assert imports | FOUND_BY_OTHERS == declared(PROJECT["dependencies"])
+    assert (imports | FOUND_BY_OTHERS) - WHERE_INSTALLED == declared(PROJECT["dependencies"])
+    assert WHERE_INSTALLED <= declared(PROJECT["optional-dependencies"]["postgres"])
 
 
 def test_what_the_tests_import_is_declared() -> None:
