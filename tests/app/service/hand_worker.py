@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager
 
 from app.contracts.orders import LineOrder, OrderedRun, RunOrder
 from app.contracts.planning_requests import PlanningInput, RequestProblem, RequestStatus
-from app.contracts.sequences import SequenceAlternative
+from app.contracts.sequences import Goal, SequenceAlternative
 from app.services import planning
 from app.services import reasons as why
 from app.store import claims
@@ -47,6 +47,10 @@ class HandWorker:
         """End with the jobs on H1 in the order in which they came, and turned round as an alternative."""
         self._end(claim, Ended(status, found_of(claim)))
 
+    def found(self, claim: Claim, found: Found) -> None:
+        """End with this."""
+        self._end(claim, Ended(RequestStatus.FINISHED, found))
+
     def cancel(self, claim: Claim) -> None:
         """End with nothing."""
         self._end(claim, Ended(RequestStatus.CANCELLED))
@@ -72,10 +76,21 @@ class HandWorker:
         return self._store.writing(Actor(f"worker {self._name}", claim.plant))
 
 
+def input_of(claim: Claim) -> PlanningInput:
+    """All that a request is worked out from."""
+    return PlanningInput.model_validate_json(zlib.decompress(claim.input))
+
+
+def question_of(claim: Claim) -> tuple[Question, Goal]:
+    """A request as it is asked of the solver."""
+    asked = input_of(claim)
+    return Question(asked.plant, asked.jobs, asked.start, asked.locks, asked.in_force), asked.goal
+
+
 def found_of(claim: Claim) -> Found:
     """What costing makes of a request's jobs."""
-    asked = PlanningInput.model_validate_json(zlib.decompress(claim.input))
-    question = Question(asked.plant, asked.jobs, asked.start, asked.locks, asked.in_force)
+    asked = input_of(claim)
+    question, _ = question_of(claim)
     plan, other = (
         planning.cost(question, RunOrder(lines=(LineOrder(line="H1", runs=runs),)), asked.goal)
         for all_runs in [tuple(OrderedRun(job=job.job) for job in asked.jobs)]

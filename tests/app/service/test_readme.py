@@ -8,16 +8,20 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from httpx2 import Response
 from starlette.testclient import TestClient
 
 from app.main import service_of
 from app.security import Role
+from app.services import planning
 from app.services.first_run import begin
 from app.services.workshop import Workshop
 from app.settings import read_settings
+from app.store.claims import Found
 from app.store.engine import database_url
 from app.store.migrating import upgrade
 from app.store.store import Store
+from tests.app.service.hand_worker import HandWorker, question_of
 from tests.app.service.served import Served, send_sample
 
 README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
@@ -34,39 +38,69 @@ class Asked:
     data: str | None = None
 
 
-def requests(key: str) -> Iterator[Asked]:
+def requests() -> Iterator[str]:
     """The README's requests in order."""
-    for line in re.findall(r"^curl .*$", README, flags=re.MULTILINE):
-        asked = Asked()
-        words = iter(shlex.split(line.replace("$KEY", key))[1:])
-        for word in words:
-            match word:
-                case "-X":
-                    asked.method = next(words)
-                case "-H":
-                    name, _, value = next(words).partition(": ")
-                    asked.headers[name] = value
-                case "-d":
-                    asked.data = next(words)
-                case _:
-                    asked.address = word.removeprefix(ADDRESS)
-        yield asked
+    yield from re.findall(r"^curl .*$", README, flags=re.MULTILINE)
 
 
-def test_a_system_posts_a_job_reads_its_readiness_and_costs_an_order(service: Served) -> None:
+def asked(line: str, **values: str) -> Asked:
+    """A request, with values in place of the shell's variables."""
+    found = Asked()
+    for name, value in values.items():
+        line = line.replace(f"${name}", value)
+    words = iter(shlex.split(line)[1:])
+    for word in words:
+        match word:
+            case "-X":
+                found.method = next(words)
+            case "-H":
+                name, _, value = next(words).partition(": ")
+                found.headers[name] = value
+            case "-d":
+                found.data = next(words)
+            case "-N":
+                pass
+            case _:
+                found.address = word.removeprefix(ADDRESS)
+    return found
+
+
+def worked_on(service: Served) -> None:
+    """Work on the request that waits, as little as a search can."""
+    worker = HandWorker(service.shop.store)
+    claim = worker.claim()
+    question, goal = question_of(claim)
+    plan = planning.plan(question, goal, work=1)
+    worker.found(claim, Found(plan.model_dump_json(by_alias=True).encode(), (), None, is_whole=True))
+
+
+def test_a_system_posts_a_job_and_has_an_order_costed_planned_and_released(service: Served) -> None:
     send_sample(service.asking(), "day", stock=True)
-    key = service.key(Role.INTEGRATION)
     client = service.asking(None)
-    answers = []
-    for asked in requests(key):
-        answer = client.request(asked.method, asked.address, headers=asked.headers, content=asked.data)
-        assert answer.status_code == 200, answer.text
-        answers.append(answer.json())
-    posted, readiness, costed = answers
-    assert posted["created"] == 1
-    assert [line["line"] for line in readiness["lines"] if not line["reasons"]] == ["B1", "H1"]
-    assert [run["job"] for run in costed["runs"]] == ["J-3101", "J-9001"]
-    assert costed["cost"]["total_eur"] > 0
+    values = {"KEY": service.key(Role.SUPERVISOR)}
+    answers: list[Response] = []
+    for line in requests():
+        request = asked(line, **values)
+        answer = client.request(
+            request.method, request.address, headers=request.headers, content=request.data
+        )
+        assert answer.is_success, answer.text
+        answers.append(answer)
+        if request.address.endswith("/planning-requests"):
+            values["REQUEST"] = answer.json()["id"]
+            worked_on(service)
+        elif request.address.endswith(f"/{values.get('REQUEST')}"):
+            values["SEQUENCE"] = answer.json()["result"]["sequence"]
+    posted, readiness, costed, wanted, events, over, released, current = answers
+    assert posted.json()["created"] == 1
+    assert [line["line"] for line in readiness.json()["lines"] if not line["reasons"]] == ["B1", "H1"]
+    assert [run["job"] for run in costed.json()["runs"]] == ["J-3101", "J-9001"]
+    assert costed.json()["cost"]["total_eur"] > 0
+    assert wanted.json()["status"] == "queued"
+    assert re.findall(r"^event: (.*)$", events.text, flags=re.MULTILINE) == ["queued", "started", "finished"]
+    assert over.json()["status"] == "finished"
+    assert released.json()["note"] == "Tuesday as planned on Monday"
+    assert current.json()["sequence"] == values["SEQUENCE"]
 
 
 def test_the_first_start_makes_a_plant_with_the_sample_and_a_key(tmp_path: Path) -> None:
