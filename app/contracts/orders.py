@@ -14,6 +14,13 @@ class LabelRange(Contract):
     last_label: Count = Field(description="The last of them.")
 
 
+def overlap(one: LabelRange | None, other: LabelRange | None) -> bool:
+    """Whether two runs of a job make some of its labels twice; None is all of them."""
+    if one is None or other is None:
+        return True
+    return one.first_label <= other.last_label and other.first_label <= one.last_label
+
+
 class OrderedRun(Contract):
     """A job in an order, or a lot of it."""
 

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from app.contracts.base import Contract
 from app.contracts.jobs import Job
-from app.contracts.orders import LabelRange
+from app.contracts.orders import overlap
 from app.contracts.plant import Plant
 from app.contracts.posted_jobs import JobStatus
 from app.contracts.releases import Objection, ObjectionKind, ReleasedRun
@@ -48,13 +48,6 @@ def objections(
     return tuple(_Look(shop, view, origin, runs, lines).found())
 
 
-def overlap(one: LabelRange | None, other: LabelRange | None) -> bool:
-    """Whether two runs of a job make some of its labels twice; None is all of them."""
-    if one is None or other is None:
-        return True
-    return one.first_label <= other.last_label and other.first_label <= one.last_label
-
-
 @dataclass(frozen=True)
 class _Look:
     shop: Workshop
@@ -64,18 +57,18 @@ class _Look:
     lines: Sequence[str]
 
     def found(self) -> Iterator[Objection]:
-        standing = job_lookup.standing(self.view, [job.job for job in self.origin.input.jobs])
-        versions = {job: version for job, (version, _) in standing.items()}
+        versions = job_lookup.versions(self.view, [job.job for job in self.origin.input.jobs])
+        statuses = job_lookup.statuses(self.view, list(self.jobs))
         plant = self.shop.plants.of(self.view)
         stored: dict[str, Job] = {}
         if state_of(plant.setup_version, versions) != self.origin.state:
             yield from self._plant(plant.plant)
             stored = {job.job: laid(job) for job in job_lookup.by_number(self.view, list(self.jobs))}
         for job in self.jobs:
-            if job not in standing:
+            if job not in statuses:
                 yield self._of(job, ObjectionKind.JOB_REMOVED, "is not stored any more")
                 continue
-            yield from self._status(job, standing[job][1])
+            yield from self._status(job, statuses[job])
             if job in stored:
                 yield from self._content(job, stored[job])
         yield from self._made()

@@ -18,6 +18,7 @@ from app.contracts.releases import (
     Withdrawal,
 )
 from app.contracts.run_sheets import LineRunSheets
+from app.contracts.webhooks import EventType
 from app.errors import BadInput, Conflict, Fault, NotStored
 from app.services import sequences
 from app.services.objections import objections
@@ -28,7 +29,6 @@ from app.store.releases import CurrentRelease
 from app.store.sequences import KeptRun, Origin
 from app.store.store import View, Work
 
-SEQUENCE_RELEASED, JOB_RETIMED, JOB_AT_RISK = "sequence.released", "job.retimed", "job.at-risk"
 TIGHT: Final = timedelta(minutes=60)
 """A job that is to end so shortly before its press due is at risk."""
 
@@ -39,7 +39,7 @@ Runs = tuple[ReleasedRun, ...]
 class Announce(Protocol):
     """Tells everybody who wants to know what has happened, in the transaction in which it happens."""
 
-    def __call__(self, work: Work, type: str, data: Sequence[Event], /) -> None: ...
+    def __call__(self, work: Work, event_type: str, data: Sequence[Event], /) -> None: ...
 
 
 def asked_for(view: View, new: NewRelease) -> Origin:
@@ -80,7 +80,7 @@ def release(shop: Workshop, work: Work, new: NewRelease, origin: Origin, announc
     made = releases.keep(work, releases.NewRelease(str(uuid.uuid4()), origin.pk, lines, new.note, found))
     jobs.mark_changed(work, touched)
     after = releases.of_jobs(work, sorted(touched))
-    announce(work, SEQUENCE_RELEASED, [_released(made, line) for line in lines])
+    announce(work, EventType.SEQUENCE_RELEASED, [_released(made, line) for line in lines])
     _announce_changes(work, before, after, announce)
     return made
 
@@ -207,18 +207,17 @@ def _announce_changes(
     """Tell which jobs are to run elsewhere or at other times than they were, and which may be late."""
     to_run = _to_run(work, sorted({*before, *after}), after)
     retimed = [job for job in to_run if _times(before, job) != _times(after, job)]
-    announce(work, JOB_RETIMED, [_retimed(job, before, after) for job in retimed])
+    announce(work, EventType.JOB_RETIMED, [_retimed(job, before, after) for job in retimed])
     told = ((_at_risk(job, before), _at_risk(job, after)) for job in to_run)
-    announce(work, JOB_AT_RISK, [now for then, now in told if now is not None and now != then])
+    announce(work, EventType.JOB_AT_RISK, [now for then, now in told if now is not None and now != then])
 
 
 def _to_run(view: View, names: Sequence[str], after: Mapping[str, Runs]) -> list[str]:
     """Open jobs, but for those that are not released any more because they have been made."""
-    standing = job_lookup.standing(view, names)
+    statuses = job_lookup.statuses(view, names)
     made = runs_made.of_jobs(view, [job for job in names if job not in after])
     ended = {job for job, runs in made.items() if all(run.ended is not None for run in runs)}
-    is_open = {job for job, (_, status) in standing.items() if status is JobStatus.OPEN}
-    return [job for job in names if job in is_open and job not in ended]
+    return [job for job in names if statuses.get(job) is JobStatus.OPEN and job not in ended]
 
 
 def _times(released: Mapping[str, Runs], job: str) -> set[tuple[object, ...]]:

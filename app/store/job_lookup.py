@@ -31,13 +31,6 @@ def _versions(sqlite: bool) -> Select[Any]:
     return select(_C.job, _C.version).where(*here)
 
 
-def standing(view: View, jobs: Collection[str]) -> dict[str, tuple[int, JobStatus]]:
-    """The version and the status of every one of these jobs that is stored."""
-    named = _C.plant_pk == view.plant, among(view.connection, _C.job, list(jobs))
-    rows = view.connection.execute(select(_C.job, _C.version, _C.status).where(*named))
-    return {job: (version, status) for job, version, status in rows}
-
-
 def by_number(view: View, jobs: Collection[str]) -> tuple[PostedJob, ...]:
     """Those of these jobs that are stored, in the order asked for, whatever their status."""
     here = _C.plant_pk == view.plant, among(view.connection, _C.job, list(jobs))
