@@ -32,7 +32,7 @@ from app.store.readiness import StoreReadiness
 from app.store.store import Actor, Store
 from app.store.wakeup import Wakeup
 from app.telemetry import RequestFigures, WorkerFigures
-from app.worker.running import EmbeddedWorker
+from app.worker.running import EmbeddedWorker, can_work
 
 FORGOTTEN_AT_ONCE = 5_000
 """Deliveries and messages: some 50 ms of SQLite's one writer."""
@@ -47,7 +47,7 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         Whether it also works on planning requests, as far as the settings want that.
     """
     figures, streams = RequestFigures(), EventStreams(stories(shop), settings.most_streams)
-    worked = WorkerFigures() if works and settings.serving_slots else None
+    worked = WorkerFigures() if works and settings.serving_slots and can_work() else None
     if worked is not None:
         figures.registry.register(worked)
     parts = Parts(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
 import time
@@ -10,7 +11,7 @@ from contextlib import contextmanager
 from types import FrameType
 from typing import Final
 
-from app.errors import Unavailable
+from app.errors import BadInput, Fault, Unavailable
 from app.services.opening import open_store
 from app.settings import Settings
 from app.store.store import Store
@@ -26,6 +27,11 @@ STARTED_WITHIN_S: Final = 60.0
 """So long a worker waits for a database that does not answer when it is started."""
 
 TRIED_AGAIN_AFTER_S: Final = 2.0
+
+
+def can_work() -> bool:
+    """Whether this system has what children are made with."""
+    return hasattr(os, "fork")
 
 
 def supervisor_of(
@@ -87,15 +93,17 @@ def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> N
     Raises
     ------
     BadInput
-        If the address of the database is none.
+        If the address of the database is none, or processes cannot be forked here.
     NotMigrated
         If its tables are of another version.
     Unavailable
         If it does not answer for a minute.
     """
+    if not can_work():
+        raise BadInput([Fault("works on Linux and macOS alone", field="worker")])
     set_up_logs(settings.log_level, as_json=settings.is_json)
-    store = _opened(settings, tell)
-    wakeup = Wakeup(store.url)
+    store = opened_store(settings, tell)
+    wakeup = Wakeup(store.url, store.connections)
     slots = settings.working_slots
     supervisor = supervisor_of(settings, store, slots, name, WorkerFigures())
     wakeup.subscribe(supervisor.wake)
@@ -113,8 +121,14 @@ def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> N
         store.close()
 
 
-def _opened(settings: Settings, tell: Callable[[str], None]) -> Store:
-    """The store, which is waited for: hosts are started in any order."""
+def opened_store(settings: Settings, tell: Callable[[str], None]) -> Store:
+    """The store, which is waited for: hosts are started in any order.
+
+    Raises
+    ------
+    Unavailable
+        If it does not answer for a minute.
+    """
     ends_s = time.monotonic() + STARTED_WITHIN_S
     while True:
         try:

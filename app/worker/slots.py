@@ -9,17 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from enum import Enum
-from typing import Final, Generic, Protocol, TypeVar
+from typing import Final, Protocol
 
-from app.contracts.planning_requests import RequestProgress, RequestStatus
-from app.contracts.sequences import Progress
+from app.contracts.planning_requests import RequestStatus
 from app.errors import Unavailable
-from app.store.claims import Beat, Claim, Ended, Found
+from app.store.claims import Claim, Ended, Found
 from app.telemetry import WorkerFigures, log
 from app.worker.claim_book import ClaimBook
 from app.worker.desk import Desk
+from app.worker.heartbeat import AGAIN_AFTER_S, NEVER, Heartbeat, Unanswered
 from app.worker.messages import (
     Began,
     CostTask,
@@ -37,31 +36,14 @@ from app.worker.messages import (
 )
 from app.worker.problems import INTERNAL_FAULT, out_of_time
 
-BEAT_EVERY_S: Final = 1.0
-PROGRESS_EVERY_S: Final = 0.25
-"""Heartbeats while there is progress to be told."""
-
-BEATS_A_LEASE: Final = 3
-"""A short lease is renewed so many times before it runs out."""
-
 STOPS_WITHIN_S: Final = 0.5
 """A child that is asked to stop is killed so much later."""
 
 COSTED_WITHIN_S: Final = 60.0
 """So long an order may take to be costed after its search was broken off."""
 
-AGAIN_AFTER_S: Final = 0.5
-"""A call that the database did not answer is made again so much later."""
-
-LATE_S: Final = 1.0
-"""So long an answer is waited for beyond the lease where the call came late."""
-
 HANDED_BACK, CRASHED, LOST = "handed back", "crashed", "lost"
 """How work ends here where the request does not end."""
-
-NEVER: Final = float("inf")
-
-Result = TypeVar("Result")
 
 
 class RunningChild(Protocol):
@@ -131,24 +113,18 @@ class Slot:
         self._log = log("runwright.worker").bind(request=claim.id, plant=claim.plant, attempt=claim.attempt)
         self._claimed_s = claimed_s
         self._limit_s = now_s + claim.limit_s
-        self._lease_ends_s = claimed_s + bench.lease_s
+        self._heartbeat = Heartbeat(bench.book, bench.desk, claim, bench.lease_s, claimed_s)
         self._child: RunningChild | None = None
         self._why: Why | None = None
         self._kill_s = NEVER
         self._incumbent: bytes | None = None
         self._planned: Planned | None = None
         self._reasons: bytes | None = None
-        # What heartbeats have still to tell.
-        self._untold_order: bytes | None = None
-        self._untold_progress: Progress | None = None
-        self._told = 0
-        self._beat: _Call[Beat | None] | None = None
-        self._last_beat_s = claimed_s
-        self._is_answered = True
-        self._end: _Call[bool] | None = None
         self._ending: Callable[[], bool] | None = None
         self._ends_as = ""
+        self._end: Future[bool] | None = None
         self._next_end_s = NEVER
+        self._is_answered = True
         self._log.info("claimed", limit_s=claim.limit_s)
         if claim.cancel_requested:
             self._why = Why.CANCELLED
@@ -166,66 +142,76 @@ class Slot:
         """When the next turn is due at the latest."""
         if self.is_over:
             return NEVER
-        if any(call is not None and call.result.done() for call in (self._beat, self._end)):
+        if self._heartbeat.is_heard or (self._end is not None and self._end.done()):
             return -NEVER
-        due = [self._lost_s, self._kill_s, self._next_end_s if self._end is None else NEVER]
-        if self._beat is None and not self._is_going:
-            due.append(self._next_beat_s)
+        due = [self._kill_s, self._next_end_s]
+        if self._has_child:
+            due.append(self._heartbeat.lost_s)
+        if not self._is_leaving:
+            due.append(self._heartbeat.due_s)
         if self.phase is Phase.SEARCHING and self._why is None:
             due.append(self._limit_s)
         return min(due)
 
     def turn(self, now_s: float) -> None:
         """Hear what there is to hear, and do what is due."""
-        self._hear_beat(now_s)
+        self._hear_heartbeat(now_s)
         self._hear_end(now_s)
         self._hear_child(now_s)
         self._keep_time(now_s)
-        self._call(now_s)
+        self._write(now_s)
+        if not self.is_over and not self._is_leaving:
+            self._heartbeat.send_if_due(now_s)
 
     def leave(self, now_s: float) -> None:
         """Give the request back to whoever takes it next, unless there is something to end it with."""
-        if self.phase not in (Phase.SEARCHING, Phase.COSTING):
+        if not self._has_child:
             return
         self._drop_child()
         if self._planned is not None:
             self._done()
         else:
             self._hand_back()
-        self._call(now_s)
+        self._write(now_s)
 
     def give_up(self) -> None:
         """End the child and write nothing: something went wrong that nobody foresaw."""
         self._lose("it went wrong here")
 
+    @property
+    def _has_child(self) -> bool:
+        return self.phase in (Phase.SEARCHING, Phase.COSTING)
+
+    @property
+    def _is_leaving(self) -> bool:
+        """Whether it is given back, so that nothing more is told of it."""
+        return self._ends_as == HANDED_BACK
+
     # What is heard
 
-    def _hear_beat(self, now_s: float) -> None:
-        if self._beat is None or not self._beat.result.done():
+    def _hear_heartbeat(self, now_s: float) -> None:
+        if not self._heartbeat.is_heard:
             return
-        call, self._beat = self._beat, None
         try:
-            beat = call.result.result()
-        except Exception as error:
-            self._was_unanswered("heartbeat", error)
-            self._untold_order = self._untold_order or self._incumbent
+            beat = self._heartbeat.heard()
+        except Unanswered as error:
+            self._was_unanswered("heartbeat", error.__cause__)
             return
-        if self.phase is Phase.OVER or self._end is not None:
+        if self.is_over or self._end is not None:
             return  # its end is written meanwhile, or was
         if beat is None:
             self._lose("somebody else has it")
             return
         self._is_answered = True
-        self._lease_ends_s = call.begun_s + self._bench.lease_s
         if beat.cancel_requested:
             self._stop(Why.CANCELLED, now_s)
 
     def _hear_end(self, now_s: float) -> None:
-        if self._end is None or not self._end.result.done():
+        if self._end is None or not self._end.done():
             return
         call, self._end = self._end, None
         try:
-            is_written = call.result.result()
+            is_written = call.result()
         except Unavailable as error:
             self._was_unanswered("end", error)
             self._next_end_s = now_s + AGAIN_AFTER_S
@@ -236,10 +222,7 @@ class Slot:
             self._over(self._ends_as if is_written else LOST)
 
     def _hear_child(self, now_s: float) -> None:
-        while self._child is not None:
-            messages = self._child.messages()
-            if not messages:
-                return
+        while self._child is not None and (messages := self._child.messages()):
             for message in messages:
                 if self._child is not None:
                     self._hear(message, now_s)
@@ -249,29 +232,33 @@ class Slot:
             case Began():
                 self._bench.figures.began(now_s - self._claimed_s)
             case Further(progress):
-                self._untold_progress = progress
+                self._heartbeat.tell_progress(progress)
             case Incumbent(order):
-                self._incumbent = self._untold_order = order
+                self._incumbent = order
+                self._heartbeat.tell_order(order)
             case Planned():
                 self._planned = message
             case Explained(reasons):
                 self._reasons = reasons
             case Done():
                 self._done()
-            case Refused(problem, details):
-                if details:
-                    self._log.error("the child did not foresee this", details=details)
-                if self._planned is not None:
-                    self._done()  # only its reasons could not be told
-                elif self.phase is Phase.COSTING:
-                    self._broken(now_s, problem.detail)
-                else:
-                    self._drop_child()
-                    self._finish(Ended(RequestStatus.FAILED, problem=problem))
+            case Refused():
+                self._refused(message, now_s)
             case Gone(why):
                 self._broken(now_s, why)
             case NotStarted(why):
                 self._had_no_child(why)
+
+    def _refused(self, refused: Refused, now_s: float) -> None:
+        if refused.details:
+            self._log.error("the child did not foresee this", details=refused.details)
+        if self._planned is not None:
+            self._done()  # only its reasons could not be told
+        elif self.phase is Phase.COSTING:
+            self._broken(now_s, refused.problem.detail)
+        else:
+            self._drop_child()
+            self._finish(Ended(RequestStatus.FAILED, problem=refused.problem))
 
     # What follows
 
@@ -340,10 +327,10 @@ class Slot:
         self._end_as(ended.status.value, lambda: self._bench.book.finish(self.claim, ended))
 
     def _end_as(self, ends_as: str, ending: Callable[[], bool]) -> None:
+        """Write that from the next turn on, until it is answered."""
         self.phase = Phase.ENDING
         self._ends_as, self._ending = ends_as, ending
-        self._kill_s = NEVER
-        self._next_end_s = -NEVER
+        self._kill_s, self._next_end_s = NEVER, -NEVER
 
     def _end_otherwise(self) -> None:
         """What was to be written cannot be: say so, once. If even that fails, others will find the request
@@ -373,69 +360,23 @@ class Slot:
 
     # What is due
 
-    @property
-    def _is_going(self) -> bool:
-        """Whether it is given back, so that nothing more is told of it."""
-        return self._ends_as == HANDED_BACK
-
-    @property
-    def _next_beat_s(self) -> float:
-        has_news = self._untold_progress is not None or self._untold_order is not None
-        every_s = PROGRESS_EVERY_S if has_news else BEAT_EVERY_S
-        if not self._is_answered:
-            every_s = AGAIN_AFTER_S
-        return self._last_beat_s + min(every_s, self._bench.lease_s / BEATS_A_LEASE)
-
-    @property
-    def _lost_s(self) -> float:
-        """When the lease has run out for certain, as nobody answers. A heartbeat that was late itself, as
-        this process was held up, is waited for: perhaps nobody has missed it.
-        """
-        if self.phase not in (Phase.SEARCHING, Phase.COSTING):
-            return NEVER
-        if self._beat is not None:
-            return max(self._lease_ends_s, self._beat.begun_s + LATE_S)
-        return NEVER if self._is_answered else self._lease_ends_s
-
     def _keep_time(self, now_s: float) -> None:
-        if now_s >= self._lost_s:
+        if self._has_child and now_s >= self._heartbeat.lost_s:
             self._lose("the database has not answered for the length of a lease")
         if self.phase is Phase.SEARCHING and now_s >= self._limit_s:
             self._stop(Why.OUT_OF_TIME, now_s)
         if now_s >= self._kill_s:
             self._broken(now_s, "it did not stop")
 
-    def _call(self, now_s: float) -> None:
-        if self._ending is not None and self._end is None and now_s >= self._next_end_s:
+    def _write(self, now_s: float) -> None:
+        if self.phase is Phase.ENDING and self._ending is not None and now_s >= self._next_end_s:
             self._next_end_s = NEVER
-            self._end = _Call(self._bench.desk.do(self._ending), now_s)
-        if self.is_over or self._is_going or self._beat is not None or now_s < self._next_beat_s:
-            return
-        progress, order = self._progress(), self._untold_order
-        self._untold_progress = self._untold_order = None
-        self._last_beat_s = now_s
-        result = self._bench.desk.do(lambda: self._bench.book.beat(self.claim, progress, order))
-        self._beat = _Call(result, now_s)
+            self._end = self._bench.desk.do(self._ending)
 
-    def _progress(self) -> RequestProgress | None:
-        if self._untold_progress is None:
-            return None
-        self._told += 1
-        told = self._untold_progress.model_dump()
-        return RequestProgress(**told, number=self._told, at=datetime.now(UTC))
-
-    def _was_unanswered(self, what: str, error: Exception) -> None:
+    def _was_unanswered(self, what: str, error: BaseException | None) -> None:
         """Said once, until somebody answers again."""
         if not isinstance(error, Unavailable):
             self._log.error("a call went wrong", call=what, exc_info=error)
         elif self._is_answered:
             self._log.warning("the database does not answer", call=what, why=str(error))
         self._is_answered = False
-
-
-@dataclass(frozen=True, slots=True)
-class _Call(Generic[Result]):
-    """A call that was asked for."""
-
-    result: Future[Result]
-    begun_s: float

@@ -23,8 +23,9 @@ from app.store.wakeup import QUEUED_TOPIC
 from app.telemetry import WorkerFigures, log
 from app.worker.claim_book import ClaimBook
 from app.worker.desk import Clerks, Desk
+from app.worker.heartbeat import NEVER
 from app.worker.messages import Task
-from app.worker.slots import NEVER, Bench, RunningChild, Slot
+from app.worker.slots import Bench, RunningChild, Slot
 
 Result = TypeVar("Result")
 
@@ -152,7 +153,11 @@ class Supervisor:
         """Work until stopped."""
         try:
             while not self.is_done:
-                self._wait_until(self._turn_or_tell())
+                try:
+                    self._wait_until(self.turn())
+                except Exception:  # must not end the work on all others
+                    self._log.error("a turn went wrong", exc_info=True)
+                    time.sleep(RETRY_S)
             self._log.info("stopped", not_handed_back=[slot.claim.id for slot in self._slots])
         finally:
             self.close()
@@ -185,14 +190,6 @@ class Supervisor:
             self._reap_if_due(now_s)
             self._claim_if_due(now_s)
         return self._due_s
-
-    def _turn_or_tell(self) -> float:
-        """A turn; what goes wrong in it must not end all others."""
-        try:
-            return self.turn()
-        except Exception:
-            self._log.error("a turn went wrong", exc_info=True)
-            return self._clock() + RETRY_S
 
     def _wait_until(self, due_s: float) -> None:
         timeout_s = max(0.0, min(due_s - self._clock(), LOOK_EVERY_S))

@@ -332,6 +332,7 @@ def test_whose_time_is_over_without_anything_found_fails(worker: Worker) -> None
 
 def test_a_database_away_for_less_than_a_lease_is_waited_for(worker: Worker) -> None:
     row, child = worker.works_on()
+    worker.goes_on(3 * LEASE_S)
     worker.book.is_away = True
     worker.hears(child, incumbent())
     worker.goes_on(LEASE_S - 1.5)
@@ -367,6 +368,9 @@ def test_nor_where_a_call_is_never_answered(worker: Worker) -> None:
 def test_a_worker_that_was_held_up_asks_whether_anybody_missed_it(worker: Worker) -> None:
     row, child = worker.works_on()
     worker.clock.now_s += 3 * LEASE_S
+    worker.desk.is_held = True
+    worker.goes_on(0.5)
+    worker.desk.let_go()
     worker.goes_on(1)
     assert child.lives
     worker.ends(child)
