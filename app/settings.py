@@ -165,6 +165,13 @@ class Settings(BaseModel):
         description="Planning requests that a process works on at once, each on up to four processors; if "
         "not said 1, but 0 in serve on PostgreSQL, beside which runwright worker works.",
     )
+    figures_port: int | None = Field(
+        default=None,
+        ge=1,
+        le=65535,
+        description="Of runwright worker: where, on this machine alone, Prometheus reads its figures; if not "
+        "said nowhere. Those of serve are at /metrics.",
+    )
     lease: Duration = Field(
         default=timedelta(seconds=6),
         ge=timedelta(seconds=1),

@@ -11,9 +11,11 @@ from contextlib import contextmanager
 from types import FrameType
 from typing import Final
 
+from prometheus_client import CollectorRegistry, start_http_server
+
 from app.errors import BadInput, Fault, Unavailable
 from app.services.opening import open_store
-from app.settings import Settings
+from app.settings import Settings, variable
 from app.store.store import Store
 from app.store.wakeup import Wakeup
 from app.telemetry import WorkerFigures, log, set_up_logs
@@ -27,6 +29,8 @@ STARTED_WITHIN_S: Final = 60.0
 """So long a worker waits for a database that does not answer when it is started."""
 
 TRIED_AGAIN_AFTER_S: Final = 2.0
+
+LOOPBACK: Final = "127.0.0.1"
 
 
 def can_work() -> bool:
@@ -93,7 +97,7 @@ def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> N
     Raises
     ------
     BadInput
-        If the address of the database is none, or processes cannot be forked here.
+        If the address of the database is none, its port of figures is taken, or processes cannot be forked.
     NotMigrated
         If its tables are of another version.
     Unavailable
@@ -105,7 +109,8 @@ def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> N
     store = opened_store(settings, tell)
     wakeup = Wakeup(store.url, store.connections)
     slots = settings.working_slots
-    supervisor = supervisor_of(settings, store, slots, name, WorkerFigures())
+    figures = WorkerFigures()
+    supervisor = supervisor_of(settings, store, slots, name, figures)
     wakeup.subscribe(supervisor.wake)
     deliverer = deliverer_of(settings, store)
     wakeup.start()
@@ -113,7 +118,7 @@ def work(settings: Settings, name: str | None, tell: Callable[[str], None]) -> N
     shown = store.url.render_as_string(hide_password=True)
     tell(f"Working on planning requests of {shown}, {slots} at once; Ctrl-C stops.")
     try:
-        with _stopped_by_signals(supervisor.stop):
+        with _shown(figures, settings.figures_port), _stopped_by_signals(supervisor.stop):
             supervisor.run()
     finally:
         deliverer.stop()
@@ -138,6 +143,32 @@ def opened_store(settings: Settings, tell: Callable[[str], None]) -> Store:
                 raise
             tell(f"{error} Trying again …")
             time.sleep(TRIED_AGAIN_AFTER_S)
+
+
+@contextmanager
+def _shown(figures: WorkerFigures, port: int | None) -> Iterator[None]:
+    """Figures for Prometheus at a port of this machine, if one is said.
+
+    Raises
+    ------
+    BadInput
+        If somebody listens there already.
+    """
+    if port is None:
+        yield
+        return
+    registry = CollectorRegistry()
+    registry.register(figures)
+    try:
+        server, _ = start_http_server(port, LOOPBACK, registry)
+    except OSError as error:
+        right = f"cannot be listened at: {error.strerror or error}"
+        raise BadInput([Fault(right, field=variable("figures_port"), value=str(port))]) from None
+    try:
+        yield
+    finally:
+        server.shutdown()
+        server.server_close()
 
 
 @contextmanager

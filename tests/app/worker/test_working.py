@@ -14,6 +14,7 @@ from dataclasses import replace
 from multiprocessing.connection import wait
 from pathlib import Path
 
+import httpx2
 import pytest
 from sqlalchemy import URL
 
@@ -34,6 +35,7 @@ from tests.app.costed_plans import QUEUE
 from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
 from tests.app.store.planning_requests import request
 from tests.app.worker.asked import START, WORK, endless, planning_input
+from tests.bench.service_process import free_port
 
 __all__ = ["database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
@@ -241,12 +243,13 @@ def test_runwright_worker_works_until_a_signal_ends_it(store: Store, tmp_path: P
     enqueue(store, "R-1", planning_input())
     command = [sys.executable, "-m", "app.cli", "worker", "--database", address, "--name", "press"]
     without = {name: value for name, value in os.environ.items() if not name.startswith("RUNWRIGHT_")}
+    port = free_port()
     with (
         (tmp_path / "log").open("w") as log,
         subprocess.Popen(
             command,
             cwd=tmp_path,
-            env={**without, "PYTHONPATH": str(ROOT)},
+            env={**without, "PYTHONPATH": str(ROOT), "RUNWRIGHT_FIGURES_PORT": str(port)},
             stdout=subprocess.PIPE,
             stderr=log,
             text=True,
@@ -255,6 +258,7 @@ def test_runwright_worker_works_until_a_signal_ends_it(store: Store, tmp_path: P
         assert over(store, "R-1").status is RequestStatus.FINISHED
         enqueue(store, "R-2", endless())
         begun(store, "R-2")
+        assert "runwright_planning_claims_total 2.0" in httpx2.get(f"http://127.0.0.1:{port}/metrics").text
         process.send_signal(signal.SIGTERM)
         told, _ = process.communicate()
     assert process.returncode == 0, (tmp_path / "log").read_text()
