@@ -21,6 +21,7 @@ from app.api.request_events import event_routes
 from app.api.resources import stock_and_tool_routes
 from app.api.sequences import sequence_routes
 from app.api.webhooks import webhook_routes
+from app.contracts.messages import MESSAGES
 from app.security import Doorkeeper
 from app.services.requests import stories
 from app.services.workshop import Workshop
@@ -78,7 +79,7 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         audit_routes(shop),
         webhook_routes(shop, settings.targets),
     )
-    return create_app(settings, parts, routers)
+    return create_app(settings, parts, routers, messages=MESSAGES)
 
 
 @asynccontextmanager

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 
 from fastapi import APIRouter, FastAPI
 from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
@@ -24,7 +25,7 @@ from starlette.responses import Response
 from app import __version__
 from app.api.access import Gate
 from app.api.bodies import JSON
-from app.api.describing import describe
+from app.api.describing import NOTHING, describe
 from app.api.health import ALIVE, READY, Readiness, health_routes
 from app.api.limits import RateLimit
 from app.api.packing import Packed
@@ -80,6 +81,7 @@ def create_app(
     parts: Parts,
     routers: Iterable[APIRouter],
     tags: Sequence[Mapping[str, str]] = (),
+    messages: Mapping[str, type[BaseModel]] = NOTHING,
 ) -> FastAPI:
     """An application of some routers.
 
@@ -87,6 +89,8 @@ def create_app(
     ----------
     tags
         Names and descriptions of the groups of routes in OpenAPI.
+    messages
+        What the application posts itself, by type.
 
     Raises
     ------
@@ -115,7 +119,7 @@ def create_app(
     described: list[Declaration] = []
     all_routers = (
         health_routes(parts.readiness, parts.figures),
-        _description_routes(app, described, tags),
+        _description_routes(app, described, tags, messages),
         *routers,
     )
     declared = declarations(all_routers)
@@ -187,7 +191,10 @@ async def _tidy(tidy: Callable[[], None]) -> None:
 
 
 def _description_routes(
-    app: FastAPI, declared: Sequence[Declaration], tags: Sequence[Mapping[str, str]]
+    app: FastAPI,
+    declared: Sequence[Declaration],
+    tags: Sequence[Mapping[str, str]],
+    messages: Mapping[str, type[BaseModel]],
 ) -> APIRouter:
     """The route of the OpenAPI document, which is written when it is first asked for."""
     router = APIRouter()
@@ -195,7 +202,7 @@ def _description_routes(
 
     def document() -> dict[str, object]:
         if app.openapi_schema is None:
-            app.openapi_schema = describe(app, declared, tags)
+            app.openapi_schema = describe(app, declared, tags, messages)
         return app.openapi_schema
 
     @router.get(OPENAPI, include_in_schema=False)

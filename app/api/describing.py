@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, Literal
 
 from fastapi import FastAPI
@@ -43,11 +44,16 @@ KEY_SCHEME = "key"
 
 Schemas = dict[str, Any]
 
+NOTHING: Mapping[str, type[BaseModel]] = MappingProxyType({})
+
 
 def describe(
-    app: FastAPI, declared: Iterable[Declaration], tags: Sequence[Mapping[str, str]] = ()
+    app: FastAPI,
+    declared: Iterable[Declaration],
+    tags: Sequence[Mapping[str, str]] = (),
+    messages: Mapping[str, type[BaseModel]] = NOTHING,
 ) -> dict[str, Any]:
-    """The OpenAPI document of an application with some routes."""
+    """The OpenAPI document of an application with some routes, and with messages that it posts itself."""
     routes = [one for one in declared if one.route.include_in_schema]
     document = get_openapi(
         title=app.title,
@@ -61,11 +67,13 @@ def describe(
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
     for name in ("HTTPValidationError", "ValidationError"):
         schemas.pop(name, None)
-    _write_plainly(schemas, routes)
+    _write_plainly(schemas, routes, messages.values())
     input_names = _add_inputs(schemas, [route.body.contract for route in routes if route.body])
     for route in routes:
         for method in route.methods:
             _describe_route(document["paths"][route.path][method.lower()], route, input_names)
+    if messages:
+        document["webhooks"] = {name: _message(contract) for name, contract in messages.items()}
     document["components"]["securitySchemes"] = {
         KEY_SCHEME: {
             "type": "http",
@@ -82,6 +90,33 @@ def describe(
             schema["title"] = name
     told: dict[str, Any] = _renamed(document, names)
     return told
+
+
+def _message(contract: type[BaseModel]) -> dict[str, Any]:
+    """A message as those who get it see it."""
+    schema = {"$ref": _REF.format(model=_schema_name(contract))}
+    headers = {
+        "webhook-id": "The message's id: the same whenever it comes again.",
+        "webhook-timestamp": "When it was sent, in whole seconds since 1970.",
+        "webhook-signature": "Signatures after the Standard Webhooks specification.",
+    }
+    return {
+        "post": {
+            "parameters": [
+                {"name": name, "in": "header", "required": True, "description": told, **_TEXT_HEADER}
+                for name, told in headers.items()
+            ],
+            "requestBody": {"required": True, "content": {JSON: {"schema": schema}}},
+            "responses": {
+                "2XX": {"description": "It has come. Any other answer, or none, and it comes again."}
+            },
+        }
+    }
+
+
+def _schema_name(contract: type[BaseModel]) -> str:
+    """What pydantic calls a generic contract with its content: Bulk_PostedDie_."""
+    return re.sub(r"[^\w.-]", "_", contract.__name__)
 
 
 def _plain_names(schemas: Schemas) -> dict[str, str]:
@@ -135,8 +170,7 @@ def _request_body(route: Declaration, input_names: Mapping[str, str]) -> dict[st
     body = route.body
     if body is None:
         raise ValueError("a route without a body has none to describe")
-    # as pydantic calls a generic contract with its content: Bulk_PostedDie_
-    name = re.sub(r"[^\w.-]", "_", body.contract.__name__)
+    name = _schema_name(body.contract)
     content: dict[str, Any] = {"schema": {"$ref": _REF.format(model=input_names.get(name, name))}}
     if body.examples:
         content["examples"] = {example: {"value": value} for example, value in body.examples.items()}
@@ -187,17 +221,31 @@ def _describe_headers(answers: dict[str, Any], route: Declaration, lists: bool) 
             headers["Link"] = {"description": "The next page, if there is one.", **_TEXT_HEADER}
 
 
-def _write_plainly(schemas: Schemas, routes: Iterable[Declaration]) -> None:
-    """Write answers' schemas as contracts are: numbers as numbers, and no titles that repeat names."""
-    answered: list[Any] = [Problem]
+def _write_plainly(
+    schemas: Schemas, routes: Iterable[Declaration], messages: Iterable[type[BaseModel]]
+) -> None:
+    """Write answers' and messages' schemas as contracts are: numbers as numbers, and no titles that repeat
+    names.
+    """
+    beside: list[type[BaseModel]] = [Problem, *messages]
+    answered: list[Any] = [*beside]
     for route in routes:
         fields = (route.route.response_field, *route.route.response_fields.values())
         answered += [field.field_info.annotation for field in fields if field is not None]
-    schemas |= {
-        name: schema
-        for name, schema in _schemas(answered, "serialization").items()
-        if name in schemas or name in ("Problem", "FieldError")
-    }
+    plain = _schemas(answered, "serialization")
+    added = _reached(plain, map(_schema_name, beside))
+    schemas |= {name: schema for name, schema in plain.items() if name in schemas or name in added}
+
+
+def _reached(schemas: Schemas, names: Iterable[str]) -> set[str]:
+    """These schemas, and all that they refer to."""
+    found, left = set[str](), list(names)
+    while left:
+        name = left.pop()
+        if name not in found:
+            found.add(name)
+            left += [other for other in schemas if _refers(schemas[name], {other})]
+    return found
 
 
 def _add_inputs(schemas: Schemas, bodies: Sequence[type[BaseModel]]) -> dict[str, str]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Final
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, Final
 
 from app.contracts.actuals import PostedActual
+from app.contracts.messages import RunFinished, RunStarted
 from app.contracts.stored import BulkOutcome, Done, Stored
 from app.contracts.webhooks import EventType
+from app.services import delays
 from app.services import records as things
 from app.services.records import Condition
 from app.services.workshop import Workshop
@@ -17,7 +20,6 @@ from app.store.kinds import ACTUALS
 from app.store.store import Work
 
 _TAKEN: Final = (Done.CREATED, Done.UPDATED)
-_TOLD_OF: Final = (EventType.RUN_STARTED, EventType.RUN_FINISHED)
 
 
 def take(shop: Workshop, work: Work, items: Sequence[PostedActual], *, each: bool) -> BulkOutcome:
@@ -28,13 +30,9 @@ def take(shop: Workshop, work: Work, items: Sequence[PostedActual], *, each: boo
     BadInput, OlderRevision
         As for anything posted.
     """
-    before = _before(work, items)
-    taken = things.take(shop, work, ACTUALS, items, each=each)
-    if before is not None:
-        changed = [
-            item for item, outcome in zip(items, taken.outcomes, strict=True) if outcome.done in _TAKEN
-        ]
-        _announce(work, before, changed)
+    with _told(work, items) as tell:
+        taken = things.take(shop, work, ACTUALS, items, each=each)
+        tell([item for item, outcome in zip(items, taken.outcomes, strict=True) if outcome.done in _TAKEN])
     return taken
 
 
@@ -46,59 +44,56 @@ def put(shop: Workshop, work: Work, item: PostedActual, only_if: Condition) -> S
     BadInput, OlderRevision
         As for anything posted.
     """
-    before = _before(work, [item])
-    stored = things.put(shop, work, ACTUALS, item, only_if)
-    if before is not None:
-        _announce(work, before, [item])
+    with _told(work, [item]) as tell:
+        stored = things.put(shop, work, ACTUALS, item, only_if)
+        tell([item])
     return stored
 
 
-def _before(work: Work, items: Sequence[PostedActual]) -> Mapping[str, PostedActual] | None:
-    """What is stored of these runs, held so that nobody else tells of them too; None where nobody wants to
-    hear what becomes of them.
+@contextmanager
+def _told(work: Work, items: Sequence[PostedActual]) -> Iterator[Callable[[Sequence[PostedActual]], None]]:
+    """Tell webhooks what becomes of runs that are about to be stored, once it is known which of them are.
+
+    What was there before is read first, where anybody wants to hear of it; the runs are held, so that nobody
+    else tells of them too.
     """
-    if not wants(work, *_TOLD_OF):
-        return None
-    ids = [item.id for item in items]
-    work.hold(ACTUALS.name, ids)
-    return actuals.by_id(work, ids)
+    told_of = wants(work, EventType.RUN_STARTED, EventType.RUN_FINISHED, EventType.JOB_AT_RISK)
+    before: Mapping[str, PostedActual] = {}
+    if told_of:
+        ids = [item.id for item in items]
+        work.hold(ACTUALS.name, ids)
+        before = actuals.by_id(work, ids)
+    lines = {item.line for item in (*items, *before.values())}
+    at_risk = wants(work, EventType.JOB_AT_RISK)
+    late = delays.expected_late(work, lines) if at_risk else {}
+    stored: list[PostedActual] = []
+    yield stored.extend
+    if told_of:
+        _announce_runs(work, before, stored)
+    if at_risk:
+        now = delays.expected_late(work, lines)
+        announce(
+            work, EventType.JOB_AT_RISK, [told.model_dump() for key, told in now.items() if key not in late]
+        )
 
 
-def _announce(work: Work, before: Mapping[str, PostedActual], changed: Sequence[PostedActual]) -> None:
+def _announce_runs(work: Work, before: Mapping[str, PostedActual], stored: Sequence[PostedActual]) -> None:
     """Tell of runs that have begun or ended since; that a time was mended is nothing new."""
-    begun = [item for item in changed if item.id not in before]
-    ended = [item for item in changed if item.ended is not None and not _had_ended(before.get(item.id))]
-    announce(work, EventType.RUN_STARTED, list(_started(begun)))
-    announce(work, EventType.RUN_FINISHED, list(_finished(ended)))
+    begun = [item for item in stored if item.id not in before]
+    announce(work, EventType.RUN_STARTED, [RunStarted(**_begin(item)).model_dump() for item in begun])
+    ended = [item for item in stored if item.ended is not None and not _had_ended(before.get(item.id))]
+    told = ("ended", "good_m", "waste_m", "stops", "versions")
+    finished = [
+        RunFinished(**_begin(item), **{name: getattr(item, name) for name in told}).model_dump()
+        for item in ended
+    ]
+    announce(work, EventType.RUN_FINISHED, finished)
 
 
 def _had_ended(item: PostedActual | None) -> bool:
     return item is not None and item.ended is not None
 
 
-def _started(items: Iterable[PostedActual]) -> Iterable[Mapping[str, object]]:
-    return (
-        {
-            "run": item.id,
-            "line": item.line,
-            "job": item.job,
-            "lot": item.lot and item.lot.model_dump(),
-            "changeover_start": item.changeover_start,
-            "started": item.started,
-        }
-        for item in items
-    )
-
-
-def _finished(items: Sequence[PostedActual]) -> Iterable[Mapping[str, object]]:
-    return (
-        {
-            **begun,
-            "ended": item.ended,
-            "good_m": item.good_m,
-            "waste_m": item.waste_m,
-            "stops": item.stops,
-            "versions": [made.model_dump() for made in item.versions],
-        }
-        for item, begun in zip(items, _started(items), strict=True)
-    )
+def _begin(item: PostedActual) -> dict[str, Any]:
+    told = ("line", "job", "lot", "changeover_start", "started")
+    return {"run": item.id, **{name: getattr(item, name) for name in told}}

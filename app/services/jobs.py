@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from app.contracts.base import at_site
+from app.contracts.messages import JobAccepted, JobRefused
 from app.contracts.posted_jobs import (
     JobChanged,
     JobDetail,
@@ -233,12 +234,11 @@ def _announce(work: Work, items: Sequence[PostedJob], outcomes: Sequence[Outcome
 
 
 def _accepted(job: PostedJob) -> Mapping[str, object]:
-    return {"job": job.job, "revision": job.revision, "customer": job.customer, "due": job.due}
+    return JobAccepted(job=job.job, revision=job.revision, customer=job.customer, due=job.due).model_dump()
 
 
 def _refused(outcome: Outcome) -> Mapping[str, object]:
-    errors = [error.model_dump() for error in outcome.errors[:MOST_FAULTS_TOLD]]
-    return {"job": outcome.key, "errors": errors}
+    return JobRefused(job=outcome.key, errors=outcome.errors[:MOST_FAULTS_TOLD]).model_dump()
 
 
 def _stored(view: View, job: str) -> StoredJob:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import insert, select
 
+from app.contracts.messages import RequestFinished
 from app.contracts.planning_requests import EventKind, RequestEvent, RequestStatus
 from app.contracts.webhooks import EventType
 from app.store.announcing import announce
@@ -47,8 +48,8 @@ def _announce_end(work: Work, pk: int, id: str, kind: EventKind) -> None:
         select(_R.plant_pk, _R.name, _R.result).where(_R.pk == pk)
     ).one()
     sequence = None if result is None else result.sequence
-    told = {"request": id, "name": name, "status": kind.value, "sequence": sequence}
-    announce(work, EventType.REQUEST_FINISHED, [told], plant)
+    told = RequestFinished(request=id, name=name, status=RequestStatus(kind.value), sequence=sequence)
+    announce(work, EventType.REQUEST_FINISHED, [told.model_dump()], plant)
 
 
 def after(view: View, pk: int, number: int) -> tuple[RequestEvent, ...]:

@@ -13,6 +13,7 @@ from typing import Any, Final, cast
 
 from sqlalchemy import RowMapping, delete, exists, func, select, update
 
+from app.contracts.messages import TEST, WebhookTested
 from app.contracts.stored import Page
 from app.contracts.webhooks import (
     DeliveryStatus,
@@ -59,9 +60,6 @@ WEBHOOKS: Final = Kind(
     unlisted=frozenset({"secret", "old_secret", "worker"}),
 )
 DELIVERY: Final = "webhook deliveries"
-TEST: Final = "webhook.test"
-"""Type of a message that tells of nothing but itself."""
-
 _C = WEBHOOKS.table.c
 
 _TOLD = select(
@@ -196,7 +194,7 @@ def send_test(work: Work, id: str) -> str:
     """
     if not read(work, id).item.active:
         raise Conflict("It is switched off: change it to active first.")
-    return announcing.announce_to(work, _number(work, id), TEST, {"webhook": id})
+    return announcing.announce_to(work, _number(work, id), TEST, WebhookTested(webhook=id).model_dump())
 
 
 def deliveries(view: View, id: str, status: DeliveryStatus | None, query: Query) -> Page[WebhookDelivery]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
 from app.api.examples import ACTUAL, JOB
+from app.contracts.messages import MESSAGES, TEST
 from app.contracts.webhooks import EventType, Webhook
 from app.security import Role
 from app.store import webhooks
@@ -30,11 +32,13 @@ def admin(service: Served) -> TestClient:
 
 
 def told(service: Served) -> list[tuple[str, dict[str, Any]]]:
-    """What was told since one asked last, the oldest first."""
+    """What was told since one asked last, the oldest first; each as it is described."""
     with service.shop.store.writing(Actor("tests", "main")) as work:
         listed = webhooks.deliveries(work, "W-1", None, Query(limit=200)).items
         bodies = [json.loads(webhooks.delivery(work, "W-1", one.id).body) for one in reversed(listed)]
         work.connection.exec_driver_sql("DELETE FROM webhook_deliveries")
+    for body in bodies:
+        MESSAGES[body["type"]].model_validate(body)
     return [(body["type"], body["data"]) for body in bodies]
 
 
@@ -129,3 +133,63 @@ def test_a_run_that_was_over_before_anybody_told_of_it_has_begun_too(
     again = admin.put(f"{ACTUALS}/A-7001", json=ACTUAL | {"revision": 9}, headers={"If-Match": '"1"'})
     assert again.status_code == 200, again.text
     assert told(service) == []
+
+
+def test_every_message_is_described(service: Served, admin: TestClient) -> None:
+    document = admin.get("/openapi.json").json()
+    assert set(document["webhooks"]) == {*EventType, TEST}
+    for name, told_of in document["webhooks"].items():
+        (content,) = told_of["post"]["requestBody"]["content"].values()
+        message = document["components"]["schemas"][content["schema"]["$ref"].rpartition("/")[2]]
+        assert list(message["properties"]) == ["type", "timestamp", "data"], name
+
+
+START = "2027-03-01T06:00:00+01:00"
+
+
+def released(small: Served, *jobs: str) -> list[dict[str, Any]]:
+    """Runs of a release of line H1 in this order, as the line reads them."""
+    order = {"start": START, "lines": [{"line": "H1", "runs": [{"job": job} for job in jobs]}]}
+    kept = small.asking().post("/api/v1/sequences", json={"name": "by hand", **order})
+    assert kept.status_code == 201, kept.text
+    asked = {"sequence": kept.json()["item"]["id"], "note": "for Monday"}
+    made = small.asking().post("/api/v1/releases", json=asked)
+    assert made.status_code == 201, made.text
+    runs: list[dict[str, Any]] = small.asking().get("/api/v1/lines/H1/release").json()["runs"]["runs"]
+    return runs
+
+
+def test_a_release_is_told_with_the_jobs_that_it_moves(small: Served, admin: TestClient) -> None:
+    released(small, "J-2101", "J-2103", "J-2104")
+    kinds = [kind for kind, _ in told(small)]
+    assert kinds[0] == "sequence.released"
+    assert kinds.count("job.retimed") == 3
+    released(small, "J-2103", "J-2101", "J-2104")
+    retimed = {data["job"]: data for kind, data in told(small) if kind == "job.retimed"}
+    assert set(retimed) == {"J-2101", "J-2103", "J-2104"}
+    (before,), (now,) = retimed["J-2103"]["from"], retimed["J-2103"]["to"]
+    assert (before["position"], now["position"]) == (2, 1)
+
+
+def test_a_run_that_is_late_puts_those_behind_it_at_risk_once(small: Served, admin: TestClient) -> None:
+    first, *_, last = released(small, "J-2101", "J-2103", "J-2104")
+    due = datetime.fromisoformat(last["press_due"])
+    slack = due - datetime.fromisoformat(last["end"])
+    assert slack > timedelta(0), "the sample must leave it some time"
+    told(small)
+
+    def post(delay: timedelta, revision: int, **times: str) -> list[dict[str, Any]]:
+        """The first run as it really is; what is told of the last one's risk."""
+        late = {name: (datetime.fromisoformat(at) + delay).isoformat() for name, at in times.items()}
+        actual = {"id": "A-1", "revision": revision, "line": "H1", "job": "J-2101", **late}
+        assert admin.post(f"{ACTUALS}/bulk", json={"items": [actual]}).status_code == 200
+        return [data for kind, data in told(small) if kind == "job.at-risk" and data["job"] == "J-2104"]
+
+    started = {"started": first["print_start"]}
+    assert post(slack, 1, **started) == []
+    (one,) = post(slack + timedelta(minutes=7), 2, **started)
+    assert (one["late"], one["late_min"], one["line"]) == (True, 7, "H1")
+    assert datetime.fromisoformat(one["end"]) == due + timedelta(minutes=7)
+    both = {**started, "ended": first["end"]}
+    assert post(slack + timedelta(minutes=9), 3, **both) == []
+    assert post(timedelta(0), 4, **both) == []
