@@ -1,19 +1,24 @@
-"""How kernels are compiled: without the interpreter's lock, and kept on disk."""
+"""How kernels are compiled: without the interpreter's lock, by one process at a time, and kept on disk."""
 
 from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from functools import cache, partial
 from pathlib import Path
+from threading import RLock
 from typing import Any, TypeVar, cast
 
 import numba
 from numba import types
 
 from solver.search.kernels.linking import PartCompiler
+
+if sys.platform != "win32":
+    import fcntl
 
 _njit: Any = numba.njit
 """Its stubs do not know all of its options."""
@@ -27,6 +32,8 @@ Kernel = TypeVar("Kernel", bound=Callable[..., object])
 SOURCES = Path(__file__).parent
 MARK = "kernels.sha256"
 """File beside compiled kernels that says which sources they were compiled from."""
+TURNS = "kernels.turns"
+"""File beside compiled kernels that a process holds while it compiles."""
 
 
 def compiled(function: Kernel) -> Kernel:
@@ -61,7 +68,55 @@ def _kept(function: Kernel, made: Any) -> Kernel:
     folder = _folder(made)
     if folder is not None:
         _forget_stale(folder)
+        _take_turns(made, folder)
     return cast("Kernel", made)
+
+
+def _take_turns(made: Any, folder: Path) -> None:
+    """Let whoever would compile at the same time wait, and take from disk what has been compiled by then:
+    several processes that begin together would otherwise all take half a minute for the same.
+    """
+    compile_now = made.compile
+
+    def compile_in_turn(signature: Any) -> Any:
+        with _turn(folder):
+            return compile_now(signature)
+
+    made.compile = compile_in_turn
+
+
+_turns_of_threads = RLock()
+_turns_taken: list[Path] = []
+
+
+@contextmanager
+def _turn(folder: Path) -> Iterator[None]:
+    """This thread's and this process's turn; what a kernel calls is compiled in the turn of that kernel."""
+    with _turns_of_threads:
+        if _turns_taken:
+            yield
+            return
+        _turns_taken.append(folder)
+        try:
+            with _held(folder / TURNS):
+                yield
+        finally:
+            _turns_taken.pop()
+
+
+@contextmanager
+def _held(path: Path) -> Iterator[None]:
+    """Hold a file, once nobody else does; where files cannot be held, go on at once."""
+    file = None
+    if sys.platform != "win32":
+        with suppress(OSError):
+            file = path.open("ab")
+            fcntl.flock(file, fcntl.LOCK_EX)
+    try:
+        yield
+    finally:
+        if file is not None:
+            file.close()
 
 
 def _for_numbers(made: Any) -> Any:
