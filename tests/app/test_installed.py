@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import sysconfig
 import venv
 import zipfile
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
+
+from app.intake.queue import read_queue
+from app.translation.solving import Question
+from solver.search.kernels import annealing
+from solver.search.preparation import prepare
 
 ROOT = Path(__file__).parents[2]
 PLAN = (
@@ -26,7 +34,7 @@ PLAN = (
 
 def run(*command: str | Path, folder: Path) -> str:
     """Run a command without the checkout on its path, and give what it prints."""
-    clean = {name: value for name, value in os.environ.items() if not name.startswith("PYTHON")}
+    clean = {name: value for name, value in os.environ.items() if not name.startswith(("PYTHON", "NUMBA"))}
     done = subprocess.run(
         [str(part) for part in command],
         cwd=folder,
@@ -65,6 +73,25 @@ def bin_folder(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return scripts
 
 
+@pytest.fixture(scope="module")
+def compiled_kernels(bin_folder: Path) -> None:
+    """The kernels that the checkout has compiled, beside the wheel's sources, if those are the same: what
+    compiling does is the same anywhere, and takes half a minute.
+    """
+    small = ROOT / "sample_data" / "small"
+    queue = read_queue(small / "plant.json", small / "jobs.csv")
+    prepare(Question(queue.plant, queue.jobs, datetime(2027, 3, 1, 6)).problem)
+    sources = Path(annealing.__file__).parent
+    packages = sysconfig.get_paths(vars={"base": str(bin_folder.parent)}, scheme="venv")["purelib"]
+    installed = Path(packages) / "solver" / "search" / "kernels"
+    kept: Any = annealing.anneal
+    shutil.copytree(kept.stats.cache_path, installed / "__pycache__", dirs_exist_ok=True)
+    for source in sources.glob("*.py"):
+        there = installed / source.name
+        assert there.read_bytes() == source.read_bytes()
+        shutil.copystat(source, there)  # kernels belong to a source of one size and one moment
+
+
 MIGRATE = """
 import sys
 from app.store.engine import database_url
@@ -94,6 +121,7 @@ def test_the_wheel_holds_the_packages_their_types_and_the_samples(wheel: Path) -
     assert not any(name.startswith(("tests", ".ci")) for name in names)
 
 
+@pytest.mark.usefixtures("compiled_kernels")
 def test_the_installed_command_plans_the_packaged_sample_from_an_empty_folder(
     bin_folder: Path, tmp_path: Path
 ) -> None:
