@@ -1,4 +1,4 @@
-"""What most tests of the application start from."""
+"""What most tests of the application start from: the sample's files, and databases."""
 
 from __future__ import annotations
 
@@ -6,7 +6,17 @@ from pathlib import Path
 
 import pytest
 
+from tests.app.databases import (
+    database,
+    empty_database,
+    migrated_postgresql,
+    migrated_sqlite,
+    postgresql,
+)
 from tests.app.queues import Files, sample_files
+
+# Named here and nowhere below: every file that names them would have a server of its own.
+__all__ = ["database", "empty_database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
 
 @pytest.fixture

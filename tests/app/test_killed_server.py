@@ -10,13 +10,10 @@ from app.contracts.posted_jobs import PostedJob
 from app.store import records
 from app.store.kinds import JOBS as JOB_KIND
 from app.store.store import Actor, Store
-from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
 from tests.bench.load_rows import AUDIT, VERSIONS, engine_of
 from tests.bench.service_jobs import single
 from tests.bench.service_kill import CLIENTS, LostWorkError, Post, kept_jobs, killed
 from tests.bench.service_plant import PLANT, with_plant
-
-__all__ = ["database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
 JOBS_A_POST, VERSIONS_A_JOB, KILLS = 25, 3, 2
 

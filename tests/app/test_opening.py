@@ -13,9 +13,7 @@ from app.services.health_checks import Verdict
 from app.services.opening import database_checks, open_store
 from app.settings import Settings, read_settings
 from app.store.migrating import standing, upgrade
-from tests.app.databases import Server, postgresql
-
-__all__ = ["postgresql"]
+from tests.app.databases import Server
 
 
 def on(database: str, **said: object) -> Settings:

@@ -26,9 +26,7 @@ from app.store import plants
 from app.store.engine import database_url
 from app.store.migrating import upgrade
 from app.store.store import Actor, Store
-from tests.app.databases import Server, postgresql
-
-__all__ = ["postgresql"]
+from tests.app.databases import Server
 
 ROOT = Path(__file__).parents[2]
 SMALL = ROOT / "sample_data/small/plant.json"

@@ -14,11 +14,8 @@ from sqlalchemy import URL
 
 from app.api.examples import WEBHOOK
 from app.security import Role
-from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
 from tests.app.service.served import send_sample, served
 from tests.bench.fuzz import Fuzzed, config, fuzzed, known_keys
-
-__all__ = ["database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
 SEED, EXAMPLES = 20_270_301, 3
 PHASES = ("examples", "fuzzing")

@@ -20,10 +20,7 @@ from app.security import Role
 from app.services.workshop import Workshop
 from app.settings import read_settings
 from app.store.store import Store
-from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
 from tests.app.service.served import SAMPLES, Served, served
-
-__all__ = ["database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
 PACKAGE = "generated_runwright_client"
 START = "2027-03-01T06:00:00+01:00"

@@ -9,10 +9,7 @@ import pytest
 from sqlalchemy import URL
 
 from app.store.engine import POSTGRESQL
-from tests.app.databases import database, migrated_postgresql, migrated_sqlite, postgresql
 from tests.app.service.served import Served, send_sample, served
-
-__all__ = ["database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
 
 @pytest.fixture

@@ -12,18 +12,8 @@ from sqlalchemy import URL
 from app.store import plants
 from app.store.engine import SQLITE, database_url
 from app.store.store import Actor, Store
-from tests.app.databases import (
-    KINDS,
-    Server,
-    database,
-    empty_database,
-    migrated_postgresql,
-    migrated_sqlite,
-    postgresql,
-)
+from tests.app.databases import KINDS, Server
 from tests.app.store.things import Clock, sample_plant
-
-__all__ = ["database", "empty_database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
 
 def plant_two(url: URL) -> None:
