@@ -42,8 +42,6 @@ from app.worker.messages import (
 )
 from app.worker.problems import problem_of
 
-NICE = 5
-
 FIRST_TO_BE_ENDED = "800"
 
 PROGRESS_EVERY_S, INCUMBENT_EVERY_S = 0.25, 1.0
@@ -64,7 +62,7 @@ def run(connection: socket.socket, task_file: int, parent: int) -> NoReturn:
     code = 1
     try:
         die_with(parent)
-        _be_modest()
+        _go_first_where_memory_ends()
         with open(task_file, "rb") as stream:
             stream.seek(0)
             task: Task = pickle.load(stream)
@@ -80,10 +78,8 @@ def run(connection: socket.socket, task_file: int, parent: int) -> NoReturn:
         os._exit(code)
 
 
-def _be_modest() -> None:
-    """Go behind those who watch over this process, for processors, and before them where memory ends."""
-    with suppress(OSError):
-        os.nice(NICE)
+def _go_first_where_memory_ends() -> None:
+    """The system is to end this process then, rather than who watches over it."""
     with suppress(OSError):
         Path("/proc/self/oom_score_adj").write_text(FIRST_TO_BE_ENDED, encoding="ascii")
 
