@@ -42,18 +42,30 @@ def planted_postgresql(postgresql: Server, migrated_postgresql: str) -> str:
 
 
 @pytest.fixture(params=KINDS)
-def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
-    """A store with two plants, here and elsewhere, on SQLite and on PostgreSQL."""
+def planted(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[URL]:
+    """Address of a database with two plants, here and elsewhere, on SQLite and on PostgreSQL."""
     if request.param == SQLITE:
         path = tmp_path / "planted.db"
         shutil.copyfile(request.getfixturevalue("planted_sqlite"), path)
-        store = Store(f"sqlite:///{path}", Clock())
-        yield store
-        store.close()
+        yield database_url(f"sqlite:///{path}")
         return
     server: Server = request.getfixturevalue("postgresql")
     url = server.create(template=request.getfixturevalue("planted_postgresql"))
-    store = Store(url, Clock())
+    yield url
+    server.drop(url)
+
+
+@pytest.fixture
+def store(planted: URL) -> Iterator[Store]:
+    """A store with two plants."""
+    store = Store(planted, Clock())
     yield store
     store.close()
-    server.drop(url)
+
+
+@pytest.fixture
+def store_today(planted: URL) -> Iterator[Store]:
+    """The same with the clock of this machine, which is PostgreSQL's too."""
+    store = Store(planted)
+    yield store
+    store.close()

@@ -22,7 +22,7 @@ from app.errors import Unavailable
 from app.services import webhooks as service
 from app.store import webhook_turns, webhooks
 from app.store.announcing import announce
-from app.store.engine import SQLITE, database_url
+from app.store.engine import database_url
 from app.store.listing import Query
 from app.store.store import Actor, Store
 from app.store.wakeup import Wakeup
@@ -30,8 +30,8 @@ from app.webhook_targets import Targets, read_allowed
 from app.worker import delivering
 from app.worker.delivering import Deliverer
 from app.worker.posting import Poster
-from tests.app.databases import KINDS, Server, migrated_postgresql, migrated_sqlite, postgresql
-from tests.app.store.conftest import planted_postgresql, planted_sqlite
+from tests.app.databases import migrated_postgresql, migrated_sqlite, postgresql
+from tests.app.store.conftest import planted, planted_postgresql, planted_sqlite, store_today
 from tests.app.worker.receivers import (
     Answer,
     in_turn,
@@ -43,7 +43,15 @@ from tests.app.worker.receivers import (
     wait_until,
 )
 
-__all__ = ["migrated_postgresql", "migrated_sqlite", "planted_postgresql", "planted_sqlite", "postgresql"]
+__all__ = [
+    "migrated_postgresql",
+    "migrated_sqlite",
+    "planted",
+    "planted_postgresql",
+    "planted_sqlite",
+    "postgresql",
+    "store_today",
+]
 
 ROOT = Path(__file__).parents[3]
 ANN, MIS = Actor("Ann", plant="here"), Actor("MIS", plant="here")
@@ -52,22 +60,10 @@ SOON = (0.01, 0.02)
 """Three attempts, without waiting long."""
 
 
-@pytest.fixture(params=KINDS)
-def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
-    """A store with two plants whose clock is that of this machine."""
-    if request.param == SQLITE:
-        path = tmp_path / "planted.db"
-        shutil.copyfile(request.getfixturevalue("planted_sqlite"), path)
-        store = Store(f"sqlite:///{path}")
-        yield store
-        store.close()
-        return
-    server: Server = request.getfixturevalue("postgresql")
-    url = server.create(template=request.getfixturevalue("planted_postgresql"))
-    store = Store(url)
-    yield store
-    store.close()
-    server.drop(url)
+@pytest.fixture
+def store(store_today: Store) -> Store:
+    """A store with two plants."""
+    return store_today
 
 
 @pytest.fixture(autouse=True)
