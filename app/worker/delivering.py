@@ -64,7 +64,7 @@ class Deliverer:
     back_off_s
         From one attempt to the next.
     jitter
-        Draws from 0 to 1.
+        Draws from 0 to 1; by chance if None.
     """
 
     def __init__(
@@ -74,12 +74,12 @@ class Deliverer:
         *,
         threads: int = THREADS,
         back_off_s: Sequence[float] = BACK_OFF_S,
-        jitter: Callable[[], float] = random.random,
+        jitter: Callable[[], float] | None = None,
     ) -> None:
         self._store = store
         self._poster = poster
         self._back_off_s = back_off_s
-        self._jitter = jitter
+        self._jitter = jitter or random.Random().random
         self._lease_s = LEASE_OF_TIMEOUTS * poster.timeout_s
         self.name = f"deliverer {socket.gethostname()} {os.getpid()} {secrets.token_hex(4)}"
         self._stopping = threading.Event()
