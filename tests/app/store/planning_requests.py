@@ -52,19 +52,23 @@ def planning_input() -> PlanningInput:
 
 
 @cache
-def _input_json() -> bytes:
-    return planning_input().model_dump_json(by_alias=True).encode()
+def _input() -> tuple[bytes, str]:
+    """The same compressed, and its digest."""
+    text = planning_input().model_dump_json(by_alias=True).encode()
+    return zlib.compress(text), hashlib.sha256(text).hexdigest()
 
 
 def request(
     id: str, priority: Priority = Priority.USUAL, attempts: int = 3, name: str = "Monday"
 ) -> NewRequest:
+    """A request to plan the small sample."""
+    compressed, digest = _input()
     return NewRequest(
         id=id,
         name=name,
         asked=NewPlanningRequest(name=name, priority=priority, seconds=1.0),
-        input=zlib.compress(_input_json()),
-        digest=hashlib.sha256(_input_json()).hexdigest(),
+        input=compressed,
+        digest=digest,
         state="as it was",
         notes=("J-9 is left aside",),
         limit_s=121.5,
