@@ -41,8 +41,8 @@ __all__ = ["database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
 
 PLANT = "harbour"
 ANN = Actor("Ann", PLANT)
-LONGEST_S = 60.0
-"""No test takes so long; one that does has failed."""
+LONGEST_S = 600.0
+"""No test takes so long, even where the search is compiled first on a busy machine."""
 LEASE_S = 30.0
 ROOT = Path(__file__).parents[3]
 on_sqlite_alone = pytest.mark.parametrize("database", ["sqlite"], indirect=True)
