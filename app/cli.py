@@ -19,21 +19,25 @@ from datetime import UTC, datetime
 from io import TextIOWrapper
 from pathlib import Path
 from types import FrameType
-from typing import Annotated
+from typing import Annotated, Protocol
 
 import typer
 from rich.console import Console, RenderableType
+from rich.status import Status
 
 from app import __version__
+from app.client.server_queue import ServerQueue
 from app.contracts.assumptions import PlanAssumptions
 from app.contracts.base import at_site, parse_moment
 from app.contracts.reasons import Reasons
+from app.contracts.run_sheets import RunSheet
 from app.contracts.sequences import CostedPlan, Goal, Progress
+from app.contracts.web_ledger import WebLedger
 from app.documents.console import plan_page, readiness_page
 from app.documents.console_ledger import ledger_page
 from app.documents.console_reasons import difference_page, reasons_page
 from app.documents.contract_file import write_contract
-from app.documents.figures import full_time
+from app.documents.figures import read_on_site
 from app.documents.ledger_files import write_ledger
 from app.documents.report import write_report
 from app.documents.run_sheet import write_run_sheets
@@ -42,13 +46,12 @@ from app.errors import BadInput, Fault, NothingCanRun
 from app.intake.plant_file import plant_schema
 from app.intake.queue import Queue
 from app.intake.sources import QueueSource, read_source, read_source_and_order
-from app.queue_options import reads_queue
+from app.queue_options import reads_queue, reads_queue_or_server
 from app.refusals import refusals
 from app.server_commands import add_server_commands
 from app.services import floor, planning
 from app.services import reasons as why
 from app.services.assumptions import deciding, deciding_sentence
-from app.translation.floor import FloorOrder
 from app.translation.solving import Question
 
 DEFAULT_SECONDS = 5.0
@@ -100,9 +103,9 @@ def main() -> None:
 
 
 @commands.command()
-@reads_queue
+@reads_queue_or_server
 def plan(
-    source: QueueSource,
+    source: QueueSource | ServerQueue,
     goal: GoalOption = Goal.BALANCED,
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=0, help="Search for so long; 5 where no limit is given.")
@@ -126,9 +129,11 @@ def plan(
     explain: Explain = False,
 ) -> None:
     """Find the order that costs least under a goal. Ctrl-C ends the search and keeps what it has."""
-    queue = read_source(source)
     effort = Effort(_seconds(seconds, work), work, seed, alternatives)
-    _plan(queue, source.start, goal, effort, out, explain)
+    if isinstance(source, ServerQueue):
+        _plan_on_server(source, goal, effort, out, explain)
+    else:
+        _plan(read_source(source), source.start, goal, effort, out, explain)
 
 
 @commands.command()
@@ -282,7 +287,7 @@ def _question(queue: Queue, asked: datetime | None) -> Question:
     if begins.tzinfo is None:
         begins = at_site(begins, plant.site.zone_info)
         whose = "--start" if asked is not None else "plan_from"
-        _print_notes([f"{whose} is read on the site's clock: {full_time(begins)} ({plant.site.zone})."])
+        _print_notes([read_on_site(whose, begins, plant.site.zone)])
     return Question(plant, queue.jobs, begins, queue.locks, queue.in_force)
 
 
@@ -309,21 +314,40 @@ def _interruptible() -> Iterator[Callable[[], bool]]:
         signal.signal(signal.SIGINT, before)
 
 
+@dataclass(frozen=True, slots=True)
+class Watching:
+    """Whoever waits for a plan, at a terminal or not.
+
+    Parameters
+    ----------
+    is_cancelled
+        Whether Ctrl-C was pressed.
+    status
+        A line on stderr, shown where that is a terminal.
+    """
+
+    is_cancelled: Callable[[], bool]
+    status: Status
+
+    def say(self, words: str) -> None:
+        """Show what is waited for."""
+        self.status.update(words)
+
+    def show(self, progress: Progress) -> None:
+        """Show how far a search has come."""
+        left_out = f", {progress.left_out} left out" if progress.left_out else ""
+        gap = "" if progress.gap is None else f", at most {progress.gap:.2%} above the least"
+        self.say(
+            f"searching … best {progress.best_eur:,.2f} (weighed €){left_out}{gap}, "
+            f"{progress.work:,} tried, {progress.elapsed_s:.1f} s"
+        )
+
+
 @contextmanager
-def _live() -> Iterator[Callable[[Progress], None]]:
-    """Show on stderr how far a search has come, where that is a terminal."""
-    console = Console(stderr=True)
-    with console.status("searching …") as status:
-
-        def show(progress: Progress) -> None:
-            left_out = f", {progress.left_out} left out" if progress.left_out else ""
-            gap = "" if progress.gap is None else f", at most {progress.gap:.2%} above the least"
-            status.update(
-                f"searching … best {progress.best_eur:,.2f} (weighed €){left_out}{gap}, "
-                f"{progress.work:,} tried, {progress.elapsed_s:.1f} s"
-            )
-
-        yield show
+def _watching() -> Iterator[Watching]:
+    """Wait for a plan."""
+    with _interruptible() as cancelled, Console(stderr=True).status("searching …") as status:
+        yield Watching(cancelled, status)
 
 
 def _say_compiling() -> None:
@@ -345,7 +369,7 @@ def _plan(
 ) -> None:
     """Search, say what was assumed, print and write."""
     question = _question(queue, start)
-    with _interruptible() as cancelled, _live() as on_progress:
+    with _watching() as watching:
         costed_plan = planning.plan(
             question,
             goal,
@@ -353,12 +377,33 @@ def _plan(
             work=effort.work,
             seed=effort.seed,
             alternatives=effort.alternatives,
-            cancelled=cancelled,
-            on_progress=on_progress,
+            cancelled=watching.is_cancelled,
+            on_progress=watching.show,
             on_compile=_say_compiling,
         )
-        assumed = _assumed(queue, question, costed_plan, effort, cancelled)
+        assumed = _assumed(queue, question, costed_plan, effort, watching.is_cancelled)
     _print_plan(costed_plan, queue, question, out, assumed, _reasons(question, costed_plan, explain))
+
+
+def _plan_on_server(queue: ServerQueue, goal: Goal, effort: Effort, out: Path | None, explain: bool) -> None:
+    """Have a service search, print and write the same as of a search made here."""
+    from app.client.plan_on_server import Wanted, plan_on_server
+
+    wanted = Wanted(
+        goal=goal,
+        seconds=effort.seconds,
+        work=effort.work,
+        seed=effort.seed,
+        alternatives=effort.alternatives,
+        reasons=explain,
+        papers=out is not None,
+    )
+    with _watching() as watching:
+        found = plan_on_server(queue, wanted, watching)
+    _print_found(found.plan, found.reasons, found.notes)
+    papers = found.papers
+    if out is not None and papers is not None:
+        _write(out, lambda: _plan_files(found.plan, papers, out, found.notes, None, found.reasons))
 
 
 def _reasons(question: Question, costed_plan: CostedPlan, explain: bool) -> Reasons | None:
@@ -400,18 +445,34 @@ def _print_plan(
     reasons: Reasons | None = None,
 ) -> None:
     notes = (*queue.notes, *((deciding_sentence(assumed.report),) if assumed else ()))
-    _print(plan_page(costed_plan))
-    if reasons is not None:
-        _print(reasons_page(reasons))
-    _print_notes(notes)
+    _print_found(costed_plan, reasons, notes)
     if out is not None:
         papers = floor.papers_of_plan(question, costed_plan)
         _write(out, lambda: _plan_files(costed_plan, papers, out, notes, assumed, reasons))
 
 
+def _print_found(costed_plan: CostedPlan, reasons: Reasons | None, notes: Iterable[str]) -> None:
+    _print(plan_page(costed_plan))
+    if reasons is not None:
+        _print(reasons_page(reasons))
+    _print_notes(notes)
+
+
+class Papers(Protocol):
+    """What a plan means to the floor."""
+
+    @property
+    def ledger(self) -> WebLedger:
+        """What becomes of every metre of web and of every roll."""
+
+    @property
+    def run_sheets(self) -> tuple[RunSheet, ...]:
+        """What the crew of every line needs, shift by shift."""
+
+
 def _plan_files(
     costed_plan: CostedPlan,
-    papers: FloorOrder,
+    papers: Papers,
     out: Path,
     notes: Sequence[str],
     assumed: PlanAssumptions | None,

@@ -23,6 +23,8 @@ from app.webhook_targets import Targets, read_allowed
 
 PREFIX = "RUNWRIGHT_"
 _OF_TESTS = f"{PREFIX}TESTS_"
+CLIENT_KEY = f"{PREFIX}KEY"
+"""The key with which the command line asks a service: no setting of one."""
 
 _DURATION = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*(ms|s|min|h|d)\s*")
 _UNITS = {
@@ -280,7 +282,7 @@ def _default(field: FieldInfo) -> str:
 
 def _unknown_variables(environment: Mapping[str, str]) -> Iterator[Fault]:
     known = [variable(name) for name in Settings.model_fields]
-    for name in sorted(environment):
+    for name in sorted(environment.keys() - {CLIENT_KEY}):
         if name.upper().startswith(PREFIX) and name.upper() not in known and not name.startswith(_OF_TESTS):
             near = difflib.get_close_matches(name.upper(), known, n=1, cutoff=0.5)
             meant = f"; the nearest is {near[0]}" if near else ""

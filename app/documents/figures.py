@@ -43,6 +43,16 @@ def full_time(moment: datetime) -> str:
     return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M %z}"
 
 
+def plain(value: Decimal | None) -> str:
+    """A number for other programs: 7 or 7.5, never 7.50; nothing where there is none."""
+    return "" if value is None else f"{value.normalize():f}"
+
+
+def read_on_site(whose: str, moment: datetime, zone: str) -> str:
+    """That a time without an offset was read on the site's clock."""
+    return f"{whose} is read on the site's clock: {full_time(moment)} ({zone})."
+
+
 def clock_on(day: date | None, moment: datetime) -> str:
     """06:00 on that day, Mon 06:00 on others."""
     return f"{moment:%H:%M}" if moment.date() == day else f"{moment:%a %H:%M}"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from decimal import Decimal
 from pathlib import Path
 
 from app.contracts.roll_use import RollPart, UsedRoll
 from app.contracts.web_ledger import RolledPiece, WebLedger
 from app.documents.contract_file import write_contract
+from app.documents.figures import plain
 
 STEM = "ledger"
 HEADING = (
@@ -71,13 +71,13 @@ def _piece_cells(piece: RolledPiece) -> tuple[object, ...]:
         piece.kind,
         piece.cause,
         piece.substrate,
-        _plain(piece.width_mm),
-        _plain(piece.from_m),
-        _plain(piece.to_m),
-        _plain(piece.length_m),
+        plain(piece.width_mm),
+        plain(piece.from_m),
+        plain(piece.to_m),
+        plain(piece.length_m),
         piece.roll or "",
-        _plain(piece.roll_from_m),
-        _plain(piece.roll_to_m),
+        plain(piece.roll_from_m),
+        plain(piece.roll_to_m),
         piece.labels,
         piece.lanes or "",
         piece.first_reel or "",
@@ -86,10 +86,6 @@ def _piece_cells(piece: RolledPiece) -> tuple[object, ...]:
 
 
 def _part_cells(roll: UsedRoll, part: RollPart) -> tuple[object, ...]:
-    ahead = ("", "", "", "", part.part, "roll", roll.substrate, _plain(roll.mounted_mm), "", "")
-    on_roll = (_plain(part.length_m), roll.roll, _plain(part.from_m), _plain(part.to_m))
+    ahead = ("", "", "", "", part.part, "roll", roll.substrate, plain(roll.mounted_mm), "", "")
+    on_roll = (plain(part.length_m), roll.roll, plain(part.from_m), plain(part.to_m))
     return (*ahead, *on_roll, 0, "", "", "")
-
-
-def _plain(value: Decimal | None) -> str:
-    return "" if value is None else f"{value:f}"

@@ -12,6 +12,7 @@ from pathlib import Path
 from app.contracts.sequences import CostedPlan, Lot, Run, Sequence
 from app.documents.comparison import comparison, file_stem
 from app.documents.contract_file import write_contract
+from app.documents.figures import plain
 
 COMPARISON_NAME = "alternatives.json"
 HEADING = (
@@ -90,16 +91,16 @@ def _run_cells(run: Run) -> tuple[object, ...]:
         *_label_cells(run.lot),
         ";".join(run.stations),
         run.substrate,
-        f"{run.width_mm:f}",
+        plain(run.width_mm),
         run.die,
         run.changeover_start.isoformat(),
         run.print_start.isoformat(),
         run.end.isoformat(),
         run.press_due.isoformat() if run.press_due else "",
-        f"{run.late_min:f}",
+        plain(run.late_min),
         len(changeover.stops) if changeover else "",
-        f"{changeover.waste_m:f}" if changeover else "",
-        f"{changeover.minutes:f}" if changeover else "",
-        f"{run.run_min:f}",
-        f"{run.web_m:f}",
+        plain(changeover.waste_m) if changeover else "",
+        plain(changeover.minutes) if changeover else "",
+        plain(run.run_min),
+        plain(run.web_m),
     )

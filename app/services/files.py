@@ -85,7 +85,8 @@ def take_jobs(shop: Workshop, work: Work, read: JobsRead) -> FileTaken:
     """
     taken = job_service.take(shop, work, read.jobs, each=False)
     touched = (f"{one.key}: {'; '.join(one.affects)}." for one in taken.outcomes if one.affects)
-    return _taken(work, (*read.notes, *touched))
+    done = _taken(work, (*read.notes, *touched))
+    return done.model_copy(update={"jobs": tuple(job.job for job in read.jobs)})
 
 
 def take_dies(shop: Workshop, work: Work, name: str, content: bytes) -> FileTaken:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import zlib
 from contextlib import AbstractContextManager
+from dataclasses import replace
 
 from app.contracts.orders import LineOrder, OrderedRun, RunOrder
 from app.contracts.planning_requests import PlanningInput, RequestProblem, RequestStatus
-from app.contracts.sequences import Goal, SequenceAlternative
+from app.contracts.sequences import CostedPlan, Goal, SequenceAlternative
 from app.services import planning
 from app.services import reasons as why
 from app.store import claims
@@ -43,9 +44,13 @@ class HandWorker:
         assert heard is not None
         return heard.cancel_requested
 
-    def finish(self, claim: Claim, status: RequestStatus = RequestStatus.FINISHED) -> None:
-        """End with the jobs on H1 in the order in which they came, and turned round as an alternative."""
-        self._end(claim, Ended(status, found_of(claim)))
+    def finish(
+        self, claim: Claim, status: RequestStatus = RequestStatus.FINISHED, found: Found | None = None
+    ) -> None:
+        """End with what was found; without it with the jobs on H1 in the order in which they came, and turned
+        round as an alternative.
+        """
+        self._end(claim, Ended(status, found or found_of(claim)))
 
     def found(self, claim: Claim, found: Found) -> None:
         """End with this."""
@@ -89,19 +94,31 @@ def question_of(claim: Claim) -> tuple[Question, Goal]:
 
 def found_of(claim: Claim) -> Found:
     """What costing makes of a request's jobs."""
-    asked = input_of(claim)
-    question, _ = question_of(claim)
+    asked, question = input_of(claim), question_of(claim)[0]
+    runs = tuple(OrderedRun(job=job.job) for job in asked.jobs)
     plan, other = (
-        planning.cost(question, RunOrder(lines=(LineOrder(line="H1", runs=runs),)), asked.goal)
-        for all_runs in [tuple(OrderedRun(job=job.job) for job in asked.jobs)]
-        for runs in (all_runs, all_runs[::-1])
+        planning.cost(question, RunOrder(lines=(LineOrder(line="H1", runs=order),)), asked.goal)
+        for order in (runs, runs[::-1])
     )
     beside = SequenceAlternative(name="alternative 1", trade="fewer metres", sequence=other.sequence)
-    plan = plan.model_copy(update={"alternatives": (beside,)})
+    return _found(asked, question, plan.model_copy(update={"alternatives": (beside,)}))
+
+
+def search(claim: Claim, is_whole: bool = True) -> Found:
+    """What searching does; a search that was broken off had tried 60 changes."""
+    asked, question = input_of(claim), question_of(claim)[0]
+    plan = planning.plan(
+        question, asked.goal, work=asked.work or 60, seed=asked.seed, alternatives=asked.alternatives
+    )
+    return replace(_found(asked, question, plan), is_whole=is_whole)
+
+
+def _found(asked: PlanningInput, question: Question, plan: CostedPlan) -> Found:
     reasons = why.explain(question, plan) if asked.reasons else None
+    alone = (CostedPlan(sequence=each.sequence, baselines=(), search=None) for each in plan.alternatives)
     return Found(
         plan=plan.model_dump_json(by_alias=True).encode(),
-        alternatives=(other.model_dump_json(by_alias=True).encode(),),
+        alternatives=tuple(each.model_dump_json(by_alias=True).encode() for each in alone),
         reasons=None if reasons is None else reasons.model_dump_json(by_alias=True).encode(),
         is_whole=True,
     )

@@ -1,0 +1,1 @@
+"""A service as the command line asks it."""
