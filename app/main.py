@@ -23,6 +23,7 @@ from app.api.sequences import sequence_routes
 from app.api.webhooks import webhook_routes
 from app.contracts.messages import MESSAGES
 from app.security import Doorkeeper
+from app.services.replanning import kept_of
 from app.services.requests import stories
 from app.services.workshop import Workshop
 from app.settings import Settings
@@ -70,7 +71,7 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         line_routes(shop),
         sequence_routes(shop),
         release_routes(shop, announce),
-        planning_request_routes(shop, settings.attempts),
+        planning_request_routes(shop, settings.attempts, kept_of),
         event_routes(streams),
         actual_routes(shop),
         file_routes(shop),

@@ -23,12 +23,12 @@ from app.contracts.stored import Page
 from app.errors import NotStored
 from app.security import Holder, Role
 from app.services import requests
-from app.services.planning_snapshot import KeptOf, nothing_released
+from app.services.planning_snapshot import KeptOf
 from app.services.workshop import Workshop
 from app.store import requests as kept_requests
 
 
-def planning_request_routes(shop: Workshop, attempts: int, kept_of: KeptOf = nothing_released) -> APIRouter:
+def planning_request_routes(shop: Workshop, attempts: int, kept_of: KeptOf) -> APIRouter:
     """Routes of planning requests, but for their events."""
     router = APIRouter(prefix=PATH, tags=[TAG])
     _add_asking(shop, attempts, kept_of, router)

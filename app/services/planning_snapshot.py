@@ -44,6 +44,10 @@ class KeptRuns(Protocol):
     def notes(self) -> tuple[str, ...]:
         """What people should know of it."""
 
+    @property
+    def made(self) -> tuple[str, ...]:
+        """Open jobs that have been made as they were released."""
+
 
 @dataclass(frozen=True, slots=True)
 class NothingKept:
@@ -52,23 +56,13 @@ class NothingKept:
     in_force: RunOrder | None = None
     locks: tuple[Lock, ...] = ()
     notes: tuple[str, ...] = ()
+    made: tuple[str, ...] = ()
 
 
 NOTHING_KEPT = NothingKept()
 
 KeptOf = Callable[[Workshop, View, Keeping, datetime], KeptRuns]
 """Tells what is kept of released sequences in a plan that begins at a time."""
-
-
-def nothing_released(shop: Workshop, view: View, keep: Keeping, begins: datetime) -> KeptRuns:
-    """What is kept where sequences are not released: nothing that anybody could mean.
-
-    Raises
-    ------
-    BadInput
-        Saying so.
-    """
-    raise BadInput([Fault("should be left out: sequences are not released here", field="keep")])
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +181,8 @@ def _job_faults(view: View, asked: NewPlanningRequest) -> Iterator[Fault]:
 
 
 def _jobs(view: View, asked: NewPlanningRequest, kept: KeptRuns, notes: list[str]) -> tuple[PostedJob, ...]:
-    """The jobs that are asked for, and those that run already: their lines are not free before they end.
+    """The jobs that are asked for, without those that have been made, unless they are named; and those that
+    run already: their lines are not free before they end.
 
     Raises
     ------
@@ -203,6 +198,11 @@ def _jobs(view: View, asked: NewPlanningRequest, kept: KeptRuns, notes: list[str
     if len(found) > MOST_JOBS:
         right = f"name the jobs, or say which: more than {MOST_JOBS} are open"
         raise BadInput([Fault(right, field="jobs" if asked.which is None else "which")])
+    made = [job.job for job in found if job.job in kept.made and job.job not in asked.jobs]
+    notes += (
+        f"{job} has been made as it was released, so it is not in the plan, though open." for job in made
+    )
+    found = tuple(job for job in found if job.job not in made)
     names = {job.job for job in found}
     running = [lock.job for lock in kept.locks if isinstance(lock, StartedLock) and lock.job not in names]
     notes += (f"{job} is running, so it is in the plan too." for job in running)

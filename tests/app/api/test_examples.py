@@ -28,7 +28,7 @@ def described() -> list[Declaration]:
         line_routes(nothing),
         sequence_routes(nothing),
         release_routes(nothing, nothing),
-        planning_request_routes(nothing, attempts=3),
+        planning_request_routes(nothing, 3, nothing),
         actual_routes(nothing),
         user_routes(nothing),
         key_routes(nothing),

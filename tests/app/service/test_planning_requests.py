@@ -295,7 +295,6 @@ def test_what_is_wrong_is_told_before_anything_waits(small: Served) -> None:
     assert places(told) == ["lines[0]", "jobs[1]"]
     lock = {"lock": "fixed-start", "job": "J-2101", "at": "2027-03-01T09:00"}
     assert places(problem(ask(small, locks=[lock]), 422, "fields")) == ["locks[0].at"]
-    assert places(problem(ask(small, keep={"frozen_min": 5}), 422, "fields")) == ["keep"]
     told = problem(ask(small, which={"customer": "nobody"}), 422, "nothing-can-run")
     assert "No job is open that is meant." in told["detail"]
     problem(ask(small, role=Role.INTEGRATION), 403, "role")

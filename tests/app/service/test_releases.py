@@ -6,15 +6,20 @@ from typing import Any
 
 import pytest
 
+from app.contracts.locks import jobs_of
 from app.contracts.releases import NewRelease, Withdrawal
 from app.errors import Conflict
 from app.security import Role
 from app.services import releases
+from app.store import requests
+from app.store.engine import SQLITE
 from app.store.store import Actor, Work
 from tests.app.service.served import Served, places, problem
 from tests.app.service.test_jobs import START, change, kept
 
 JOBS = ("J-2101", "J-2103", "J-2104", "J-2102")
+SQLITE_ALONE = pytest.mark.parametrize("database", [SQLITE], indirect=True)
+"""What the store makes of it is tried on both databases by its own tests."""
 
 
 def released(small: Served, sequence: str, *lines: str, **other: Any) -> dict[str, Any]:
@@ -72,6 +77,7 @@ def test_a_line_runs_what_was_released_last(small: Served) -> None:
     problem(client.get("/api/v1/lines/X9/release"), 404, "not-found")
 
 
+@SQLITE_ALONE
 def test_run_sheets_of_a_line_are_those_of_its_release(small: Served) -> None:
     sequence = kept(small, *JOBS)
     released(small, sequence)
@@ -83,6 +89,7 @@ def test_run_sheets_of_a_line_are_those_of_its_release(small: Served) -> None:
     assert client.get("/api/v1/lines/H1/release/run-sheets", headers=known).status_code == 304
 
 
+@SQLITE_ALONE
 def test_a_line_screen_that_knows_the_release_is_told_so_until_there_is_another(small: Served) -> None:
     sequence = kept(small, *JOBS)
     released(small, sequence)
@@ -94,6 +101,7 @@ def test_a_line_screen_that_knows_the_release_is_told_so_until_there_is_another(
     assert screen.get("/api/v1/lines/H1/release", headers=known).status_code == 200
 
 
+@SQLITE_ALONE
 def test_a_line_screen_reads_its_own_line_alone(small: Served) -> None:
     both = kept_on(small, H1=("J-2101", "J-2102"), P1=("J-2104",))
     release = released(small, both)
@@ -106,6 +114,7 @@ def test_a_line_screen_reads_its_own_line_alone(small: Served) -> None:
         problem(screen.get(f"/api/v1/{path}"), 403, "role")
 
 
+@SQLITE_ALONE
 def test_a_line_screen_is_told_what_spoke_against_runs_of_its_own_line(small: Served) -> None:
     released(small, kept_on(small, P1=("J-2104",)))
     sequence = kept_on(small, H1=("J-2101", "J-2104"))
@@ -116,6 +125,7 @@ def test_a_line_screen_is_told_what_spoke_against_runs_of_its_own_line(small: Se
     assert [each["told"] for each in despite] == ["J-2101 is cancelled"]
 
 
+@SQLITE_ALONE
 @pytest.mark.parametrize("role", [Role.INTEGRATION, Role.SCHEDULER, Role.PRESS])
 def test_only_a_supervisor_releases_and_withdraws(small: Served, role: Role) -> None:
     body = {"sequence": "nobody's", "note": "why"}
@@ -123,6 +133,7 @@ def test_only_a_supervisor_releases_and_withdraws(small: Served, role: Role) -> 
     problem(small.asking(role).post("/api/v1/releases/R/withdrawal", json={"note": "why"}), 403, "role")
 
 
+@SQLITE_ALONE
 def test_what_a_release_names_is_there(small: Served) -> None:
     sequence = kept(small, *JOBS)
     assert places(problem(ask(small, "nobody's"), 422, "fields")) == ["sequence"]
@@ -176,6 +187,7 @@ def test_a_release_is_refused_with_everything_that_has_changed(small: Served) ->
     assert kinds == ["plant-changed", "job-changed", "job-cancelled", "job-finished", "job-removed"]
 
 
+@SQLITE_ALONE
 def test_jobs_of_lines_that_are_not_released_and_jobs_sent_again_as_they_were_do_not_matter(
     small: Served,
 ) -> None:
@@ -189,6 +201,7 @@ def test_jobs_of_lines_that_are_not_released_and_jobs_sent_again_as_they_were_do
     assert released(small, sequence, "H1")["despite"] == []
 
 
+@SQLITE_ALONE
 def test_a_job_that_has_run_since_speaks_against_a_release(small: Served) -> None:
     post_actual(small, **made("J-2103", "A-0"))
     sequence = kept(small, *JOBS)
@@ -196,6 +209,7 @@ def test_a_job_that_has_run_since_speaks_against_a_release(small: Served) -> Non
     assert told(ask(small, sequence)) == ["J-2101 has run on H1 since"]
 
 
+@SQLITE_ALONE
 def test_a_job_is_on_one_lines_release_alone_unless_told(small: Served) -> None:
     first = released(small, kept_on(small, H1=("J-2101",), P1=("J-2104",)))
     moved = kept_on(small, H1=("J-2101", "J-2104"))
@@ -236,6 +250,7 @@ def test_jobs_that_are_released_anew_are_listed_as_changed_and_keep_their_versio
     assert client.get("/api/v1/jobs/J-2101").json()["updated_at"] > stored["updated_at"]
 
 
+@SQLITE_ALONE
 def test_a_withdrawn_release_is_run_nowhere_and_says_why(small: Served) -> None:
     release = released(small, kept_on(small, H1=("J-2101", "J-2102"), P1=("J-2104",)))
     client, path = small.asking(Role.SUPERVISOR), f"/api/v1/releases/{release['id']}/withdrawal"
@@ -255,6 +270,7 @@ def test_a_withdrawn_release_is_run_nowhere_and_says_why(small: Served) -> None:
     problem(client.post("/api/v1/releases/none/withdrawal", json={"note": "all"}), 404, "not-found")
 
 
+@SQLITE_ALONE
 def test_a_released_sequence_stays(small: Served) -> None:
     sequence = kept(small, *JOBS)
     release = released(small, sequence)
@@ -263,6 +279,7 @@ def test_a_released_sequence_stays(small: Served) -> None:
     assert release["id"] in refused["detail"]
 
 
+@SQLITE_ALONE
 def test_releases_are_listed_by_line_and_by_whether_they_are_current(small: Served) -> None:
     sequence = kept_on(small, H1=("J-2101", "J-2102"), P1=("J-2104",))
     first, second = released(small, sequence), released(small, sequence, "H1")
@@ -279,6 +296,24 @@ def test_releases_are_listed_by_line_and_by_whether_they_are_current(small: Serv
     assert listed(limit="1", cursor=page["next_cursor"]) == [first["id"]]
     other_list = {"limit": "1", "cursor": page["next_cursor"], "line": "H1"}
     problem(client.get("/api/v1/releases", params=other_list), 422, "fields")
+
+
+@SQLITE_ALONE
+def test_a_planning_request_keeps_what_is_released(small: Served) -> None:
+    released(small, kept(small, *JOBS))
+    post_actual(small, **made("J-2101", ended=None))
+    asked = {"start": "2027-03-01T06:15:00+01:00", "keep": {"frozen_min": 30}, "work": 10}
+    told = small.asking(Role.SCHEDULER).post("/api/v1/planning-requests", json=asked)
+    assert told.status_code == 201, told.text
+    with small.shop.store.reading("main") as view:
+        taken = requests.planning_input(view, told.json()["id"])
+    assert taken.in_force is not None
+    assert [run.job for line in taken.in_force.lines for run in line.runs] == list(JOBS)
+    assert [(lock.lock, *(job for _, job in jobs_of(lock))) for lock in taken.locks] == [
+        ("started", "J-2101"),
+        ("on-line", "J-2103"),
+        ("at-position", "J-2103"),
+    ]
 
 
 class Announced:
@@ -332,6 +367,7 @@ def test_a_release_is_announced_line_by_line_and_every_job_that_it_moves(small: 
     assert moved["J-2104"]["to"][0]["changeover_start"] < moved["J-2104"]["to"][0]["end"]
 
 
+@SQLITE_ALONE
 def test_jobs_that_end_late_or_nearly_so_are_announced_once(small: Served) -> None:
     sequence = kept(small, *JOBS)
     told = Announced()
@@ -346,6 +382,7 @@ def test_jobs_that_end_late_or_nearly_so_are_announced_once(small: Served) -> No
     assert [(each["job"], each["late"]) for each in told.taken("job.at-risk")] == [("J-2103", True)]
 
 
+@SQLITE_ALONE
 def test_a_withdrawal_tells_the_jobs_that_are_waited_for(small: Served) -> None:
     told = Announced()
     number = announced(small, NewRelease(sequence=kept(small, *JOBS), note="Monday"), told)
@@ -356,6 +393,7 @@ def test_a_withdrawal_tells_the_jobs_that_are_waited_for(small: Served) -> None:
     assert [each["job"] for each in told.taken("job.retimed")] == ["J-2102", "J-2104"]
 
 
+@SQLITE_ALONE
 def test_a_refused_release_announces_nothing(small: Served) -> None:
     sequence = kept(small, *JOBS)
     change(small, "J-2101", "status", {"status": "cancelled"})
