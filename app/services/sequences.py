@@ -153,7 +153,7 @@ def line_runs(view: View, sequence: str, line: str) -> LineRuns:
     NotStored
         Where there is no such sequence, or no such line in it.
     """
-    return _line_of(sequences.read(view, sequence), sequence, line)
+    return _line_among(sequences.lines_of(view, sequence), sequence, line)
 
 
 def line_run_sheets(view: View, sequence: str, line: str) -> LineRunSheets:
@@ -218,7 +218,11 @@ def _papers(kept: KeptSequence) -> FloorOrder:
 
 
 def _line_of(kept: KeptSequence, sequence: str, line: str) -> LineRuns:
-    found = next((each for each in kept.plan.sequence.lines if each.line == line), None)
+    return _line_among(kept.plan.sequence.lines, sequence, line)
+
+
+def _line_among(lines: Iterable[LineRuns], sequence: str, line: str) -> LineRuns:
+    found = next((each for each in lines if each.line == line), None)
     if found is None:
         raise NotStored(f"lines of sequence {sequence}", line)
     return found

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from pydantic import BaseModel
 from sqlalchemy import ColumnElement, select
 
 from app.contracts.orders import LabelRange
-from app.contracts.sequences import CostedPlan, Sequence
+from app.contracts.sequences import CostedPlan, LineRuns, Sequence
 from app.contracts.stored import Page, Stored
 from app.contracts.stored_sequences import SequenceHead, SequenceInput
 from app.errors import Conflict, NotStored, VersionConflict
@@ -203,8 +204,21 @@ def is_kept(view: View, origin: Origin) -> bool:
     return view.connection.execute(here).scalar() == origin.pk
 
 
-def plan_of(view: View, id: str) -> CostedPlan:
-    """A sequence alone, without what it was worked out from.
+class _Lines(BaseModel):
+    """Of a sequence its lines alone: its ledger is read over."""
+
+    lines: tuple[LineRuns, ...]
+
+
+class _Recommended(BaseModel):
+    """Of a costed plan its recommended sequence alone: all beside it is read over."""
+
+    sequence: _Lines
+
+
+def lines_of(view: View, id: str) -> tuple[LineRuns, ...]:
+    """The lines of a sequence with their runs; alternatives, ledger and what it was worked out from are not
+    looked at, which are most of it.
 
     Raises
     ------
@@ -214,7 +228,7 @@ def plan_of(view: View, id: str) -> CostedPlan:
     plan = view.connection.execute(select(_C.plan).where(*_here(view, id))).scalar()
     if plan is None:
         raise NotStored(SEQUENCES.name, id)
-    return CostedPlan.model_validate_json(zlib.decompress(plan))
+    return _Recommended.model_validate_json(zlib.decompress(plan)).sequence.lines
 
 
 def runs_of(view: View, pk: int) -> tuple[KeptRun, ...]:
