@@ -49,7 +49,8 @@ def test_jobs_come_back_as_a_list(small: Served) -> None:
     client = small.asking(Role.INTEGRATION)
     listed = client.get("/api/v1/files/jobs")
     again = client.put("/api/v1/files/jobs", content=listed.content, headers=CSV)
-    assert again.json() == {"created": 0, "updated": 0, "removed": 0, "notes": []}
+    numbers = ["J-2101", "J-2102", "J-2103", "J-2104"]
+    assert again.json() == {"created": 0, "updated": 0, "removed": 0, "notes": [], "jobs": numbers}
     assert client.get("/api/v1/files/dies").text.count("\r\n") == 1 + len(
         client.get("/api/v1/dies").json()["items"]
     )
