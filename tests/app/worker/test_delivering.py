@@ -60,6 +60,9 @@ __all__ = [
 ROOT = Path(__file__).parents[3]
 ANN, MIS = Actor("Ann", plant="here"), Actor("MIS", plant="here")
 TIMEOUT_S = 0.3
+"""Where a receiver never answers."""
+PATIENT_S = 30.0
+"""Where it does, however busy the machine is."""
 ENDS_WITHIN_S = 60.0
 """On a busy machine; no thread of a test goes on in the next one."""
 SOON = (0.01, 0.02)
@@ -79,9 +82,9 @@ def without_rest(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(delivering, "LOOK_EVERY_S", 0.02)
 
 
-def poster(*ports: int) -> Poster:
+def poster(*ports: int, timeout_s: float = PATIENT_S) -> Poster:
     allowed = tuple(read_allowed(f"127.0.0.1:{port}") for port in ports)
-    return Poster(Targets(allowed, plain_http=True), TIMEOUT_S)
+    return Poster(Targets(allowed, plain_http=True), timeout_s)
 
 
 @dataclass
@@ -133,7 +136,8 @@ class CountingPoster(Poster):
 def delivering_to(store: Store, *ports: int, **how: Any) -> Iterator[Deliverer]:
     """A deliverer at work."""
     how = {"back_off_s": SOON, "threads": 4, **how}
-    deliverer = Deliverer(store, how.pop("poster", None) or poster(*ports), **how)
+    timeout_s = how.pop("timeout_s", PATIENT_S)
+    deliverer = Deliverer(store, how.pop("poster", None) or poster(*ports, timeout_s=timeout_s), **how)
     deliverer.start()
     try:
         yield deliverer
@@ -211,14 +215,16 @@ def test_a_delivery_that_failed_is_tried_again_with_the_same_id(store: Store) ->
         for how, there in receivers.items():
             with_webhook(store, there.url, how)
         started(store, "A-1")
-        stack.enter_context(delivering_to(store, *(there.port for there in receivers.values())))
+        ports = (there.port for there in receivers.values())
+        stack.enter_context(delivering_to(store, *ports, timeout_s=TIMEOUT_S, back_off_s=(0.01,) * 1000))
         for how, there in receivers.items():
-            first, again = there.wait_for(2)
+            first, again, *_ = there.wait_for(2)
             assert first.headers["webhook-id"] == again.headers["webhook-id"]
             assert first.body == again.body
             wait_until(all_are(store, DeliveryStatus.DELIVERED, how))
             (done,) = deliveries(store, how)
-            assert (done.attempts, done.answered) == (2, 200)
+            assert done.attempts >= 2
+            assert done.answered == 200
 
 
 def test_what_failed_too_often_is_given_up_until_somebody_sends_it_again(store: Store) -> None:
