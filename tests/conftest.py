@@ -5,10 +5,24 @@
 
 from __future__ import annotations
 
+import logging
 import os
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("explore", deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
+
+
+@pytest.fixture(autouse=True)
+def logs_as_they_were() -> Iterator[None]:
+    """A test that sends the log somewhere does so for itself alone: the stream is closed behind it."""
+    root = logging.getLogger()
+    handlers, level = list(root.handlers), root.level
+    yield
+    for handler in [each for each in root.handlers if each not in handlers]:
+        root.removeHandler(handler)
+    root.setLevel(level)
