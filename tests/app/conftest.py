@@ -9,6 +9,7 @@ import pytest
 from tests.app.databases import (
     database,
     empty_database,
+    lent_postgresql,
     migrated_postgresql,
     migrated_sqlite,
     postgresql,
@@ -16,7 +17,14 @@ from tests.app.databases import (
 from tests.app.queues import Files, sample_files
 
 # Named here and nowhere below: every file that names them would have a server of its own.
-__all__ = ["database", "empty_database", "migrated_postgresql", "migrated_sqlite", "postgresql"]
+__all__ = [
+    "database",
+    "empty_database",
+    "lent_postgresql",
+    "migrated_postgresql",
+    "migrated_sqlite",
+    "postgresql",
+]
 
 
 @pytest.fixture

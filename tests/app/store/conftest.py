@@ -12,7 +12,7 @@ from sqlalchemy import URL
 from app.store import plants
 from app.store.engine import SQLITE, database_url
 from app.store.store import Actor, Store
-from tests.app.databases import KINDS, Server
+from tests.app.databases import KINDS, LentDatabase, Server
 from tests.app.store.things import Clock, sample_plant
 
 
@@ -34,11 +34,13 @@ def planted_sqlite(migrated_sqlite: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
-def planted_postgresql(postgresql: Server, migrated_postgresql: str) -> str:
-    """Name of a PostgreSQL database with two plants, to be copied."""
+def planted_postgresql(postgresql: Server, migrated_postgresql: str) -> Iterator[LentDatabase]:
+    """A PostgreSQL database with two plants, for one test after the other."""
     url = postgresql.create(template=migrated_postgresql)
     plant_two(url)
-    return str(url.database)
+    database = LentDatabase(postgresql, str(url.database))
+    yield database
+    database.close()
 
 
 @pytest.fixture(params=KINDS)
@@ -49,10 +51,9 @@ def planted(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[URL]:
         shutil.copyfile(request.getfixturevalue("planted_sqlite"), path)
         yield database_url(f"sqlite:///{path}")
         return
-    server: Server = request.getfixturevalue("postgresql")
-    url = server.create(template=request.getfixturevalue("planted_postgresql"))
-    yield url
-    server.drop(url)
+    lent: LentDatabase = request.getfixturevalue("planted_postgresql")
+    with lent.lent() as url:
+        yield url
 
 
 @pytest.fixture
