@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 
 import pytest
 import schemathesis
@@ -22,7 +23,7 @@ PHASES = ("examples", "fuzzing")
 
 
 @pytest.fixture
-def asked(database: URL) -> Fuzzed:
+def asked(database: URL) -> Iterator[Fuzzed]:
     """What came of some requests on every route."""
     with served(database) as service:
         send_sample(service.asking())
@@ -37,7 +38,7 @@ def asked(database: URL) -> Fuzzed:
         fuzzed(schema, found)
         routes = {one.ok().label for one in schema.get_all_operations() if isinstance(one, Ok)}
         assert found.routes == routes
-        return found
+        yield found
 
 
 def test_every_answer_is_as_openapi_says(asked: Fuzzed) -> None:

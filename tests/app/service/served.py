@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from fastapi import FastAPI
 from sqlalchemy import URL
@@ -25,6 +25,8 @@ from app.store.store import Actor, Store
 SAMPLES = Path(__file__).parents[3] / "sample_data"
 NOW = datetime(2027, 2, 28, 12, tzinfo=UTC)
 LINE = "H1"
+USUAL = {"webhook_targets": "mis.example.com", "wrong_keys_per_minute": 0}
+"""Settings. Wrong keys are counted by a process, whoever tries them."""
 
 
 @dataclass
@@ -52,6 +54,60 @@ class Served:
             return keys.create(work, AskedKey(name=f"the {role.value}", role=role, line=line)).key
 
 
+@dataclass
+class PresentStore:
+    """Stands where a store does, and is that of the test that runs."""
+
+    store: Callable[[], Store]
+
+    def close(self) -> None:
+        self.store().close()
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.store(), name)
+
+
+@dataclass
+class PresentShop:
+    """Stands where a workshop does, and is the one of the test that runs."""
+
+    shop: Workshop | None = None
+
+    def present(self) -> Workshop:
+        if self.shop is None:
+            raise RuntimeError("no test is served")
+        return self.shop
+
+    def now(self) -> datetime:
+        return self.present().now()
+
+    @property
+    def store(self) -> PresentStore:
+        return PresentStore(lambda: self.present().store)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.present(), name)
+
+
+_Application = tuple[FastAPI, PresentShop]
+_resting: dict[frozenset[tuple[str, object]], list[_Application]] = {}
+"""Applications of a process that no test asks at the moment, by their settings."""
+
+
+@contextmanager
+def _application(said: Mapping[str, object]) -> Iterator[_Application]:
+    """An application, perhaps one that other tests have asked: reading what its routes declare takes longer
+    than most tests. What it remembers is of keys, and every test has keys of its own.
+    """
+    resting = _resting.setdefault(frozenset(said.items()), [])
+    if not resting:
+        shop = PresentShop()
+        resting.append((service_of(read_settings({}, **said), cast("Workshop", shop)), shop))
+    application = resting.pop()
+    yield application
+    resting.append(application)
+
+
 @contextmanager
 def served(database: URL, **said: object) -> Iterator[Served]:
     """The service over a migrated database, with two plants that have nothing yet; `said` are settings."""
@@ -60,9 +116,10 @@ def served(database: URL, **said: object) -> Iterator[Served]:
     for plant in ("main", "other"):
         with store.writing(Actor("tests")) as work:
             plant_setup.create(work, plant)
-    app = service_of(read_settings({}, **{"webhook_targets": "mis.example.com", **said}), shop)
-    with TestClient(app):
-        yield Served(app, shop)
+    with _application({**USUAL, **said}) as (app, present):
+        present.shop = shop
+        with TestClient(app):
+            yield Served(app, shop)
 
 
 def send_sample(client: TestClient, sample: str = "small", stock: bool = False) -> None:
