@@ -26,7 +26,7 @@ proved. Money is counted in whole parts of a euro without rounding: Python's int
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -75,11 +75,13 @@ class _Roll:
 
 @dataclass(slots=True)
 class _Left:
-    """Rolls not yet taken, each without what a roll end wastes: the longest; sums of the longest, of the
-    cheapest to take and leave, and of both where those that take least a metre come first.
+    """Rolls not yet taken, each without what a roll end wastes: the longest, and what roll ends on the way on
+    cost if all were as long (`_ends_on`); sums of the longest, of the cheapest to take and leave, and of both
+    where those that take least a metre come first.
     """
 
     longest: int
+    ends: list[list[int]]
     lengths: list[int]
     takings: list[int]
     worth_lengths: list[int]
@@ -222,13 +224,13 @@ class RollSearch:
             compiled.append(roll)
         return compiled
 
-    def _ends_on(self, longest: int, rolls: int) -> list[int]:
+    def _ends_on(self, left: _Left, rolls: int) -> list[int]:
         """For every place of the grid what the roll ends on the way on cost at least, if it takes so many
         rolls, each as long as the longest.
         """
-        known = self._known_ends.setdefault(longest, [])
+        known = left.ends
         while len(known) < rolls:
-            known.append(self._ends_with_one_more(longest, known[-1] if known else None))
+            known.append(self._ends_with_one_more(left.longest, known[-1] if known else None))
         return known[rolls - 1]
 
     def _ends_with_one_more(self, longest: int, fewer: list[int] | None) -> list[int]:
@@ -250,8 +252,10 @@ class RollSearch:
         known = self._known_left.get(rolls)
         if known is None:
             worth = [(length, taking) for bit, length, taking in self._by_worth if not bit & rolls]
+            longest = max((length for length, _ in worth), default=0)
             known = self._known_left[rolls] = _Left(
-                max((length for length, _ in worth), default=0),
+                longest,
+                self._known_ends.setdefault(longest, []),
                 [*accumulate(sorted((length for length, _ in worth), reverse=True), initial=0)],
                 [*accumulate(sorted(taking for _, taking in worth), initial=0)],
                 [*accumulate((length for length, _ in worth), initial=0)],
@@ -443,38 +447,46 @@ class RollSearch:
     ) -> Iterator[_Beginning]:
         """Ends in the spots where they may lie."""
         rolls = beginning.rolls | roll.bit
-        open_roll = -1 if following < 0 else roll.idx
+        open_roll, open_piece = (-1, 0) if following < 0 else (roll.idx, following)
+        left: _Left | None = None
+        inside = sum(length for _, length, _, _ in roll.pieces[open_piece:]) if open_roll >= 0 else None
+        spots_first, spots_last = self._first, self._last
         for first, last, cost, slope, moved, at in lines:
             if last >= self._length and following < 0 and first <= self._length <= until_um:
                 self._end(beginning, roll, piece, cost + slope * (self._length - first), moved, at)
             last = min(last, until_um)
-            spot = bisect_left(self._last, first)
-            while spot < len(self._spots) and self._first[spot] <= last:
-                low, high = max(first, self._first[spot]), min(last, self._last[spot])
+            for spot in range(bisect_left(spots_last, first), bisect_right(spots_first, last)):
+                low = first if first > spots_first[spot] else spots_first[spot]
+                high = last if last < spots_last[spot] else spots_last[spot]
                 splices = self._splices(beginning, spot)
-                if splices is not None:
-                    self.grown += 1
-                    grown = _Beginning(
+                if splices is None:
+                    continue
+                self.grown += 1
+                eur = cost + slope * (low - first) + (0 if runs_through else self._eur[spot])
+                least_total = eur if slope >= 0 else eur + slope * (high - low)
+                if least_total < self._best_cost:
+                    # Most are given up here: they are looked at before they are made.
+                    left = left or self._left(rolls)
+                    least_total += self._least_behind(left, inside, high)
+                if least_total < self._best_cost:
+                    yield _Beginning(
                         rolls,
                         open_roll,
-                        max(following, 0),
+                        open_piece,
                         runs_through,
                         spot,
                         splices,
                         low,
                         high,
-                        cost + slope * (low - first) + (0 if runs_through else self._eur[spot]),
+                        eur,
                         slope,
                         beginning,
                         moved,
                         at,
                         roll.idx,
                         piece,
+                        least_total,
                     )
-                    grown.least_total = self._least_total(grown)
-                    if grown.least_total < self._best_cost:
-                        yield grown
-                spot += 1
 
     def _splices(self, beginning: _Beginning, spot: int) -> int | None:
         """Splices in the spot with one more; None where that is one too many."""
@@ -484,37 +496,27 @@ class RollSearch:
         splices = beginning.splices + 1 if beginning.spot == spot else 1
         return splices if splices <= most else None
 
-    def _least_total(self, beginning: _Beginning) -> int:
-        """What a beginning costs with the least for the way on."""
-        cost = min(beginning.cost, beginning.cost + beginning.slope * (beginning.last - beginning.first))
-        rest = self._length - beginning.last
-        if beginning.open_roll >= 0:
-            return cost + self._least_behind(beginning, rest)
-        left = self._left(beginning.rolls)
+    def _least_behind(self, left: _Left, inside: int | None, last: int) -> int:
+        """The least for the way on behind an end: with the rolls that are left, or (`inside`) behind so much
+        of an open roll, all of which is used.
+        """
+        rest = self._length - last - (inside or 0)
+        if inside is not None and rest <= 0:
+            return 0
         fewest = bisect_left(left.lengths, rest)
         if fewest == len(left.lengths):
             return IMPOSSIBLE
-        place = beginning.last * GRID // self._length
         filled = self._filled(left, rest)
+        if inside is not None:
+            return max(left.takings[fewest], filled) + fewest * self._least_end
+        place = last * GRID // self._length
         least = IMPOSSIBLE
         for rolls in range(fewest, len(left.lengths)):
             taking = max(filled, left.takings[rolls])
             if taking + (rolls - 1) * self._least_end >= least:
                 break
-            least = min(least, taking + self._ends_on(left.longest, rolls)[place])
-        return cost + least
-
-    def _least_behind(self, beginning: _Beginning, rest: int) -> int:
-        """The least for the way on behind an open roll, all of which is used."""
-        pieces = self._rolls[beginning.open_roll].pieces[beginning.open_piece :]
-        rest -= sum(piece[1] for piece in pieces)
-        if rest <= 0:
-            return 0
-        left = self._left(beginning.rolls)
-        fewest = bisect_left(left.lengths, rest)
-        if fewest == len(left.lengths):
-            return IMPOSSIBLE
-        return max(left.takings[fewest], self._filled(left, rest)) + fewest * self._least_end
+            least = min(least, taking + self._ends_on(left, rolls)[place])
+        return least
 
     def _filled(self, left: _Left, rest: int) -> int:
         """What rolls left cost to take at least, if they could be taken in parts."""
