@@ -192,9 +192,7 @@ class Question:
             named = "; ".join(lock_text(lock, self.clock) for lock in error.locks)
             raise BadInput([Fault(f"these cannot all be kept: {named}", field="locks")]) from error
         best, *others = found.sequences
-        if not best.sequence.left_out:
-            # An order all of whose runs are placed: its rolls would be chosen the same again.
-            self._remember(best.sequence.order, goal, best)
+        self._remember(found.asked, goal, best)
         return self._costed_plan(goal, best, _search(found, seed, alternatives), others)
 
     def cost(self, order: RunOrder, goal: contracts.Goal) -> contracts.CostedPlan:

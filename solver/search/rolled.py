@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from solver.cheapest_rolls import RolledSequence, cheapest_rolls
 from solver.problem import Problem
@@ -49,12 +50,15 @@ class RolledResult:
         The search by usual rolls, and what it proved of them; its `work` counts both searches.
     sequences
         Best first, then its alternatives, the cheapest first; each with its rolls.
+    asked
+        The order for which the rolls of the best were chosen: the best's own, and what was left out of it.
     repair
         None where there was no second search.
     """
 
     result: SearchResult
     sequences: tuple[RolledSequence, ...]
+    asked: Order
     repair: Repair | None = None
 
 
@@ -85,24 +89,29 @@ def solve_with_rolls(
     with stop.reserve(REPAIR_SHARE if has_rolls else 0.0):
         result = solve(problem, weights, stop, seed, telling.tell, threads, alternatives)
     begun_s = stop.elapsed_s
-    rolled = [
-        RolledSequence(*cheapest_rolls(problem, sequence.order, weights)) for sequence in result.sequences
-    ]
+    orders = [sequence.order for sequence in result.sequences]
+    rolled = [RolledSequence(*cheapest_rolls(problem, order, weights)) for order in orders]
     if not has_rolls or result.status is Status.NOTHING_RUNS:
-        return RolledResult(result, tuple(rolled))
+        return RolledResult(result, tuple(rolled), orders[0])
     choosing_s = (stop.elapsed_s - begun_s) / len(rolled)
-    best = min(rolled, key=lambda each: each.plan.rank)
+    asked, best = min(zip(orders, rolled, strict=True), key=_rank)
     telling.go_on_from(best.sequence.order)
     repair: Repair | None = None
     with stop.reserve_time(choosing_s):
         if _disappoints(result.sequences[0], best.plan) and not stop.reached:
-            orders = _searched_again(best, weights, stop, seed, telling, threads)
-            others = (order for order in orders if order != best.sequence.order)
-            again = (RolledSequence(*cheapest_rolls(problem, order, weights)) for order in others)
-            repair = Repair(best, min(again, key=lambda each: each.plan.rank, default=best))
-    if repair is not None and repair.is_better:
-        best = repair.after
-    return RolledResult(replace(result, work=stop.done), (best, *_beside(best, rolled)), repair)
+            found = _searched_again(best, weights, stop, seed, telling, threads)
+            others = (order for order in found if order != best.sequence.order)
+            again = ((order, RolledSequence(*cheapest_rolls(problem, order, weights))) for order in others)
+            asked_again, after = min(again, key=_rank, default=(asked, best))
+            repair = Repair(best, after)
+            if repair.is_better:
+                asked, best = asked_again, after
+    return RolledResult(replace(result, work=stop.done), (best, *_beside(best, rolled)), asked, repair)
+
+
+def _rank(chosen: tuple[Order, RolledSequence]) -> tuple[int, bool, int, Fraction]:
+    _, rolled = chosen
+    return rolled.plan.rank
 
 
 def _disappoints(searched: Sequence, plan: RollPlan) -> bool:

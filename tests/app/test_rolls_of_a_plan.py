@@ -57,6 +57,19 @@ def costed(queue: Queue, order: RunOrder) -> CostedPlan:
     return planning.cost(Question(queue.plant, queue.jobs, START), order, Goal.BALANCED)
 
 
+def test_the_papers_of_a_plan_take_the_rolls_that_it_chose(
+    queue: Queue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where jobs are left out."""
+    unlike = queue.jobs[1].model_copy(update={"job": "too wide", "roll_width_mm": Decimal(9999)})
+    jobs = [*queue.jobs[::8], unlike]
+    question = Question(queue.plant, jobs, START)
+    plan = planning.plan(question, Goal.BALANCED, work=50)
+    assert plan.sequence.left_out
+    monkeypatch.setattr("app.translation.solving.cheapest_rolls", None)
+    assert floor.papers_of_plan(question, plan).ledger.rolls == plan.sequence.rolls
+
+
 def run(*arguments: str) -> Result:
     return CliRunner().invoke(commands, arguments)
 

@@ -95,6 +95,14 @@ def test_a_second_search_often_finds_something() -> None:
         assert result.sequences[0] is kept
 
 
+@pytest.mark.parametrize("seed", [0, 5])
+def test_the_rolls_of_the_order_that_was_asked_for_are_those_of_the_best(seed: int) -> None:
+    problem = rolled_day(seed, 2, jobs=10)
+    result = searched(problem)
+    _, plan = cheapest_rolls(problem, result.asked, Weights())
+    assert plan == result.sequences[0].plan
+
+
 def test_where_rolls_cost_what_was_thought_there_is_no_second_search() -> None:
     result = searched(with_endless_rolls(drawn_day(3, DayShape(jobs=8, lines=2, limited_stock=False))))
     assert result.repair is None
