@@ -44,7 +44,8 @@ class _EveryOrder:
     """A depth-first walk: every job that is left, at each of its stations, behind every beginning.
 
     A beginning is passed over only where it has as many faults and costs as much already as the best whole
-    order: no run takes a fault or a cost away.
+    order: no run takes a fault or a cost away. Locks that a beginning breaks are looked for where more than
+    one run comes behind it; that takes longer than to place a run.
     """
 
     def __init__(self, compiled: CompiledLine) -> None:
@@ -68,6 +69,8 @@ class _EveryOrder:
         if not waiting:
             self._compare(before)
             return
+        if len(waiting) > 1 and (self._faults(before), before.eur) >= (self._best.faults, self._best.eur):
+            return
         following = [(self._appended(before, plan), job) for job in waiting for plan in self._choices[job]]
         # The cheapest first, so that a good order is there early.
         for placed, job in sorted(following, key=lambda each: (len(each[0].left_out), each[0].eur, each[1])):
@@ -85,26 +88,29 @@ class _EveryOrder:
     def _compare(self, whole: _Placed) -> None:
         eur = whole.eur + self._decoder.clean_down_eur(whole.state)
         numbers = np.array(whole.numbers, np.int64)
-        faults = len(whole.left_out) + self._broken(whole)
+        faults = self._faults(whole)
         if (faults, eur) < (self._best.faults, self._best.eur):
             self._best = LeastOrder(faults, eur, numbers)
 
-    def _broken(self, whole: _Placed) -> int:
-        """Locks that an order breaks, by its times placed anew."""
+    def _faults(self, placed: _Placed) -> int:
+        return len(placed.left_out) + self._broken(placed)
+
+    def _broken(self, placed: _Placed) -> int:
+        """Locks that an order, or its beginning, breaks, by its times placed anew."""
         problem = self._compiled.problem
         if not problem.locks:
             return 0
         line = problem.plant.lines[0].id
-        placed = [
+        jobs = [
             PlacedJob(lock.job, line, 0, lock.changeover_start_ms, lock.end_ms)
             for lock in problem.locks
             if isinstance(lock, Started)
         ]
-        trace = self._whole_decoder.decode(np.array(whole.numbers, np.int64)).trace
+        trace = self._whole_decoder.decode(np.array(placed.numbers, np.int64)).trace
         position = 0
-        for at, number in enumerate(whole.numbers):
-            if at not in whole.left_out:
+        for at, number in enumerate(placed.numbers):
+            if at not in placed.left_out:
                 position += 1
                 job = problem.jobs[self._compiled.plans[number].placement.job_idx].id
-                placed.append(PlacedJob(job, line, position, int(trace[at, START]), int(trace[at, END])))
-        return len(broken_locks(problem.locks, placed))
+                jobs.append(PlacedJob(job, line, position, int(trace[at, START]), int(trace[at, END])))
+        return len(broken_locks(problem.locks, jobs))

@@ -6,6 +6,7 @@ import random
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from itertools import permutations, product
 from typing import Any
 
@@ -32,31 +33,38 @@ SCARCE_SEEDS = (25, *range(7))
 AMPLE_SEEDS, DRAWN_SEEDS, LOCKED_SEEDS = (20, 21, 22), (43, 44, 48, 54), tuple(range(60, 72))
 WORK = 400_000
 
+DrawDay = Callable[[int, int], Problem]
+"""Draws a day from a seed, of so many jobs."""
+
 
 @pytest.mark.parametrize("seed", SCARCE_SEEDS)
 def test_the_best_order_is_found_where_everything_is_scarce(seed: int) -> None:
-    _assert_found(scarce_line_day(seed, JOBS), seed)
+    _assert_found(scarce_line_day, seed)
 
 
 @pytest.mark.parametrize("seed", AMPLE_SEEDS)
 def test_so_it_is_where_stock_suffices(seed: int) -> None:
-    _assert_found(one_line_day(seed, JOBS), seed)
+    _assert_found(one_line_day, seed)
 
 
 @pytest.mark.parametrize("seed", DRAWN_SEEDS)
 def test_so_it_is_where_some_jobs_may_never_start(seed: int) -> None:
-    _assert_found(_drawn(seed), seed)
+    _assert_found(_drawn, seed)
 
 
 @pytest.mark.parametrize("seed", LOCKED_SEEDS)
 def test_so_it_is_under_locks_that_may_contradict_each_other(seed: int) -> None:
-    _assert_found(_locked(scarce_line_day(seed, JOBS), seed), seed)
+    _assert_found(_locked_line_day, seed)
 
 
 def test_some_of_these_orders_leave_jobs_out_and_some_break_locks() -> None:
-    assert _least(_drawn(44), 44).faults > 0
-    assert _least(_locked(scarce_line_day(60, JOBS), 60), 60).faults > 0
-    assert _least(_locked(scarce_line_day(66, JOBS), 66), 66).faults == 0
+    def faults(draw: DrawDay, seed: int) -> int:
+        _, least = _least(draw, seed)
+        return least.faults
+
+    assert faults(_drawn, 44) > 0
+    assert faults(_locked_line_day, 60) > 0
+    assert faults(_locked_line_day, 66) == 0
 
 
 def _with_line(**changed: Any) -> Callable[[Plant], Plant]:
@@ -99,10 +107,9 @@ def test_whoever_did_not_see_a_feature_would_miss_a_best_order(feature: str) -> 
     of_plant, of_job = WITHOUT[feature]
 
     def would_miss(seed: int) -> bool:
-        compiled = compiled_line(scarce_line_day(seed, JOBS), _weights(seed))
+        compiled, least = _least(scarce_line_day, seed)
         day = compiled.problem
         blind = compiled_line(Problem(of_plant(day.plant), tuple(map(of_job, day.jobs))), _weights(seed))
-        least = least_order(compiled)
         return _accounted(compiled, blind.order(least_order(blind).numbers)) > (
             least.faults,
             least.eur * (1 + 1e-9),
@@ -121,11 +128,10 @@ def test_the_walk_through_all_orders_passes_over_none_that_is_better(seed: int) 
     assert (walked.faults, walked.eur) == pytest.approx(least, rel=1e-9)
 
 
-def _assert_found(day: Problem, seed: int) -> None:
+def _assert_found(draw: DrawDay, seed: int) -> None:
     """The search ends with an order that costs what the best one costs; the account says what they cost."""
-    compiled = compiled_line(day, _weights(seed))
-    least = least_order(compiled)
-    starts, arranged = plain_starts(compiled.plant), arrangement(day)
+    compiled, least = _least(draw, seed)
+    starts, arranged = plain_starts(compiled.plant), arrangement(compiled.problem)
     if arranged is not None:
         starts.append(compiled.plant.numbers(arranged))
     found = search_plant(compiled.plant, starts, Stop(work=WORK), seed, 2)
@@ -141,8 +147,11 @@ def _assert_found(day: Problem, seed: int) -> None:
         assert score == pytest.approx(_accounted(compiled, order), rel=1e-9)
 
 
-def _least(day: Problem, seed: int) -> LeastOrder:
-    return least_order(compiled_line(day, _weights(seed)))
+@cache
+def _least(draw: DrawDay, seed: int) -> tuple[CompiledLine, LeastOrder]:
+    """A day, and the best of all its orders, which several tests compare with."""
+    compiled = compiled_line(draw(seed, JOBS), _weights(seed))
+    return compiled, least_order(compiled)
 
 
 def _weights(seed: int) -> Weights:
@@ -155,10 +164,14 @@ def _accounted(compiled: CompiledLine, order: Order) -> tuple[float, float]:
     return float(len(sequence.left_out) + len(sequence.broken_locks)), float(sequence.weighed_eur)
 
 
-def _drawn(seed: int) -> Problem:
-    """Eight jobs of a drawn day, whose stock may lack for ever."""
-    day = on_one_line(drawn_day(seed, DayShape(jobs=4 * JOBS, lines=1)), 0)
-    return Problem(day.plant, day.jobs[:JOBS])
+def _drawn(seed: int, jobs: int) -> Problem:
+    """The first jobs of a drawn day, whose stock may lack for ever."""
+    day = on_one_line(drawn_day(seed, DayShape(jobs=4 * jobs, lines=1)), 0)
+    return Problem(day.plant, day.jobs[:jobs])
+
+
+def _locked_line_day(seed: int, jobs: int) -> Problem:
+    return _locked(scarce_line_day(seed, jobs), seed)
 
 
 def _locked(day: Problem, seed: int) -> Problem:
