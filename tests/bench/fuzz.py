@@ -139,10 +139,17 @@ KEY_FIELDS = {
     "lines": "id",
     "users": "name",
     "webhooks": "id",
+    "sequences": "id",
+    "planning-requests": "id",
 }
 """Resources that have things to be named, and what names one."""
 
-PARAMETERS = {"lines": "path.line", "webhooks": "path.webhook"}
+PARAMETERS = {
+    "lines": "path.line",
+    "webhooks": "path.webhook",
+    "sequences": "path.sequence",
+    "planning-requests": "path.id",
+}
 """Where their routes call it otherwise than others."""
 
 ETAGS = ("*", '"1"', '"2"', '"3"')
@@ -152,7 +159,8 @@ def known_keys(get: Get) -> dict[str, list[str]]:
     """Some of what is stored, by resource."""
     found = {}
     for resource, name in KEY_FIELDS.items():
-        stored = [read["item"][name] for read in get(f"/api/v1/{resource}")["items"]]
+        items = (read.get("item", read) for read in get(f"/api/v1/{resource}")["items"])
+        stored = [item[name] for item in items]
         if stored:
             found[resource] = stored[:20]
     return found
@@ -186,7 +194,7 @@ def config(
                 name: {"values": list(keys)} for name, keys in {**known, "etags": ETAGS}.items()
             },
             "parameters": {"header.if-match": _half_of("etags"), "header.if-none-match": _half_of("etags")},
-            "operations": [*_naming(known), NOT_A_WRONG_METHOD],
+            "operations": [*_naming(known), NOT_A_WRONG_METHOD, NOT_TO_ITS_END],
             "phases": {phase: {"enabled": phase in phases} for phase in (*LISTED, *DRAWN)},
         }
     )
@@ -197,6 +205,10 @@ NOT_A_WRONG_METHOD = {
     "checks": {"unsupported_method": {"enabled": False}},
 }
 """A job's key may have slashes: to PUT at jobs/J-1/quantities is to PUT the job J-1/quantities."""
+
+
+NOT_TO_ITS_END = {"include-operation-id": "follow_planning_request", "max-stream-events": 2}
+"""A stream goes on for as long as its request is worked on."""
 
 
 def _half_of(dictionary: str) -> dict[str, object]:

@@ -12,6 +12,7 @@ import pytest
 import schemathesis
 from schemathesis.core.result import Ok
 from sqlalchemy import URL
+from starlette.testclient import TestClient
 
 from app.api.examples import WEBHOOK
 from app.security import Role
@@ -22,6 +23,16 @@ SEED, EXAMPLES = 20_270_301, 3
 PHASES = ("examples", "fuzzing")
 
 
+ORDER = {"name": "by hand", "lines": [{"line": "H1", "runs": [{"job": "J-2101"}, {"job": "J-2103"}]}]}
+
+
+def _ask_and_keep(client: TestClient) -> None:
+    """A planning request that is over, and a sequence."""
+    made = client.post("/api/v1/planning-requests", json={"work": 10})
+    assert client.post(f"{made.headers['location']}/cancellation").status_code == 200
+    assert client.post("/api/v1/sequences", json=ORDER).status_code == 201
+
+
 @pytest.fixture
 def asked(database: URL) -> Iterator[Fuzzed]:
     """What came of some requests on every route."""
@@ -29,6 +40,7 @@ def asked(database: URL) -> Iterator[Fuzzed]:
         send_sample(service.asking())
         made = service.asking().post("/api/v1/webhooks", json=WEBHOOK)
         assert service.asking().post(f"{made.headers['location']}/test").status_code == 201
+        _ask_and_keep(service.asking())
         key = service.key(Role.ADMIN)
         known = known_keys(lambda path: service.asking().get(path).json())
         schema = schemathesis.openapi.from_asgi(
