@@ -7,8 +7,9 @@ from starlette.responses import Response
 
 from app.api import examples
 from app.api.access import Gate, access
-from app.api.event_stream import EVENT_STREAM, EventStreams
-from app.contracts.base import Code
+from app.api.event_stream import EVENT_STREAM, PROGRESS, EventStreams
+from app.contracts.base import Code, Contract, PlainSchema
+from app.contracts.planning_requests import EventKind, RequestEvent, RequestProgress
 from app.security import Holder, Role
 from app.services.request_stories import PLACE_PATTERN, Place
 
@@ -24,10 +25,42 @@ _LastEventId = Annotated[
         "with the first.",
     ),
 ]
+
+
+def _alone(contract: type[Contract]) -> dict[str, Any]:
+    """The schema of a contract without references: an item of a stream is described where it stands."""
+    schema = contract.model_json_schema(mode="serialization", schema_generator=PlainSchema)
+    parts = schema.pop("$defs", {})
+    schema["properties"] = {
+        name: parts[field["$ref"].rpartition("/")[2]] | {"description": field["description"]}
+        if "$ref" in field
+        else field
+        for name, field in schema["properties"].items()
+    }
+    return schema
+
+
+_EVENT = {
+    "type": "object",
+    "properties": {
+        "event": {"type": "string", "enum": [*EventKind, PROGRESS]},
+        "id": {"type": "string", "pattern": PLACE_PATTERN},
+        "data": {
+            "type": "string",
+            "contentMediaType": "application/json",
+            "contentSchema": {"anyOf": [_alone(RequestEvent), _alone(RequestProgress)]},
+        },
+        "retry": {"type": "integer"},
+    },
+}
+"""An event as OpenAPI 3.2 describes those of a stream; who reads 3.1 takes the whole as a text."""
+
 _ANSWERS: dict[int | str, dict[str, Any]] = {
     200: {
         "description": "The events, until the request is over.",
-        "content": {EVENT_STREAM: {"schema": {"type": "string"}, "example": examples.EVENTS}},
+        "content": {
+            EVENT_STREAM: {"schema": {"type": "string"}, "itemSchema": _EVENT, "example": examples.EVENTS}
+        },
     },
     204: {"description": "The request is over and its last event has arrived: there is nothing to ask for."},
 }
