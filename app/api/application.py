@@ -231,5 +231,7 @@ Jobs, stock and tooling of a label plant in; costed sequences of its lines out.
   and what would be right.
 - What people edit has an `ETag`: send it back in `If-Match`.
 - A POST with an `Idempotency-Key` may be sent twice and is done once.
+- An order of jobs is asked for as a planning request and followed as server-sent events; what comes of it are
+  sequences.
 - Every answer has an `X-Request-Id`; yours is kept if you send one.
 """

@@ -31,6 +31,7 @@ from tests.app.queues import Files, sample_files, sample_rows
 from tests.app.service.hand_worker import HandWorker, search
 from tests.app.service.served import Served, send_sample, served
 from tests.app.test_cli import words
+from tests.app.workbooks import write_workbook
 
 __all__ = ["migrated_sqlite"]
 
@@ -161,6 +162,15 @@ def test_a_job_list_is_sent_and_its_jobs_alone_are_planned(shop: Shop, files: Fi
     request = shop.newest()
     assert request["asked"]["jobs"] == ["J-2101", "J-2103", "J-2104"]
     assert (request["asked"]["work"], request["asked"]["seconds"]) == (60, None)
+
+
+def test_a_workbook_is_sent_as_one(shop: Shop, files: Files) -> None:
+    rows = [row for row in sample_rows() if row["job"] == "J-2104"]
+    book = files.folder / "queue.list"
+    write_workbook(book, [list(rows[0]), *(list(row.values()) for row in rows)])
+    told = shop.plan("--jobs", str(book), *WORK, work=searched(shop.worker))
+    assert told.exit_code == 0, told.output
+    assert shop.newest()["asked"]["jobs"] == ["J-2104"]
 
 
 def test_faults_of_a_list_are_told_with_file_row_and_column(shop: Shop, files: Files) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
+from app.contracts.planning_requests import JobFilter
 from app.contracts.posted_jobs import JobStatus, StatusChange
 from app.contracts.stored import Done
 from app.errors import NotStored, OlderRevision, VersionConflict
@@ -89,3 +92,32 @@ def test_jobs_are_found_by_number_whatever_their_status(filled: Store) -> None:
 def test_so_many_open_jobs_are_told_at_most(filled: Store) -> None:
     with filled.reading("here") as view:
         assert [item.job for item in job_lookup.open_jobs(view, 2)] == ["J-1", "J-2"]
+
+
+def test_of_the_open_jobs_those_are_told_that_are_meant(filled: Store) -> None:
+    noon = datetime(2027, 3, 1, 12, tzinfo=UTC)
+    with filled.writing(MIS) as work:
+        records.upsert(
+            work, JOBS, [job("J-5", due=noon, customer="Ébène", ready=noon), job("J-6", die="D-9")]
+        )
+        jobs.change_status(work, "J-6", WHY)
+
+    def meant(**which: object) -> list[str]:
+        with filled.reading("here") as view:
+            found = job_lookup.open_jobs_meant(view, 9, JobFilter.model_validate(which))
+        return [item.job for item in found]
+
+    later = noon + timedelta(minutes=1)
+    assert meant(customer="ÉBÈNE") == ["J-5"]
+    assert "J-5" in meant(due_before=later)
+    assert "J-5" not in meant(due_before=noon)
+    assert meant(ready_before=noon) == ["J-1", "J-2", "J-3"]
+    assert meant(ready_before=later) == ["J-1", "J-2", "J-3", "J-5"]
+    assert meant(die="D-9") == []
+
+
+def test_the_status_of_every_job_that_is_stored_is_told(filled: Store) -> None:
+    with filled.writing(MIS) as work:
+        jobs.change_status(work, "J-2", WHY)
+        asked = ["J-2", "J-1", "J-4", "nobody's"]
+        assert job_lookup.statuses(work, asked) == {"J-1": JobStatus.OPEN, "J-2": CANCELLED}
