@@ -17,6 +17,7 @@ from sqlalchemy import (
     Select,
     and_,
     bindparam,
+    exists,
     func,
     insert,
     select,
@@ -316,13 +317,12 @@ def _changes(work: Work, action: Action, before: Sequence[Release]) -> list[Chan
 
 
 def _conditions(view: View, line: str | None, current: bool | None) -> Iterator[ColumnElement[bool]]:
-    of_line = select(_L.release_pk).where(_L.plant_pk == view.plant)
-    if line is not None:
-        of_line = of_line.where(_L.line == line)
-        yield _R.pk.in_(of_line)
+    on_line = [] if line is None else [_L.line == line]
+    if line is not None and not current:
+        yield exists().where(_L.release_pk == _R.pk, *on_line)
     if current is not None:
-        is_current = _R.pk.in_(of_line.where(_IS_CURRENT))
-        yield is_current if current else ~is_current
+        of_now = select(_L.release_pk).where(_L.plant_pk == view.plant, _IS_CURRENT, *on_line)
+        yield _R.pk.in_(of_now) if current else _R.pk.not_in(of_now)
 
 
 def _releases(view: View, rows: Sequence[RowMapping]) -> list[Release]:

@@ -141,9 +141,3 @@ def _release_lines() -> None:
         sqlite_where=current,
         postgresql_where=current,
     )
-    op.create_index(
-        op.f("ix_release_lines_plant_pk_line_release_pk"),
-        "release_lines",
-        ["plant_pk", "line", "release_pk"],
-        unique=False,
-    )

@@ -48,7 +48,6 @@ class ReleaseLineRow(Base):
             sqlite_where=CURRENT,
             postgresql_where=CURRENT,
         ),
-        Index(None, "plant_pk", "line", "release_pk"),
     )
 
     release_pk: Mapped[int] = mapped_column(ForeignKey("releases.pk", ondelete="CASCADE"), primary_key=True)

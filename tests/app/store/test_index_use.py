@@ -12,12 +12,14 @@ from sqlalchemy import Connection, event
 
 from app.contracts.planning_requests import Priority, RequestStatus
 from app.contracts.posted_jobs import JobStatus
-from app.store import claims, records, requests
+from app.store import claims, records, releases, requests
 from app.store.engine import is_sqlite
 from app.store.kinds import JOBS
 from app.store.listing import Query
 from app.store.store import Store, Work
 from tests.app.store.planning_requests import LEASE_S, claimed, enqueue
+from tests.app.store.test_releases import release
+from tests.app.store.test_sequences import keep
 from tests.app.store.things import MIS, jobs
 
 NOW = datetime(2027, 3, 1, tzinfo=UTC)
@@ -108,3 +110,22 @@ def test_lost_requests_are_looked_for_among_those_that_run(store: Store) -> None
     (plan,) = plans(store, "SELECT planning_requests.", claims.reap)
     assert follows_an_index(plan)
     assert "ix_planning_requests_running" in plan
+
+
+def test_where_jobs_are_released_is_looked_for_on_the_lines_that_have_a_release(store: Store) -> None:
+    """Not in all kept sequences of which a job is a part: of those there are ever more."""
+    for number in range(3):
+        with store.writing(MIS) as work:
+            keep(work, f"S-{number}")
+            release(work, f"S-{number}", f"R-{number}")
+    for plan in plans(store, "SELECT sequence_runs.job", lambda work: releases.of_jobs(work, ["J-2101"])):
+        assert "ix_release_lines_current" in plan
+        assert "ix_sequence_runs_plant_pk_job" not in plan
+
+
+def test_the_latest_releases_are_the_first_of_an_index(store: Store) -> None:
+    with store.writing(MIS) as work:
+        keep(work, "S-1")
+        release(work, "S-1", "R-1")
+    (plan,) = plans(store, "SELECT releases.pk", lambda work: releases.listed(work, Query()))
+    assert follows_an_index(plan)
