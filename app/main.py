@@ -28,7 +28,6 @@ from app.services.requests import stories
 from app.services.workshop import Workshop
 from app.settings import Settings
 from app.store import idempotency, webhooks
-from app.store.announcing import announce
 from app.store.keys import Keys
 from app.store.readiness import StoreReadiness
 from app.store.store import Actor, Store
@@ -70,7 +69,7 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         line_release_routes(shop),
         line_routes(shop),
         sequence_routes(shop),
-        release_routes(shop, announce),
+        release_routes(shop),
         planning_request_routes(shop, settings.attempts, kept_of),
         event_routes(streams),
         actual_routes(shop),

@@ -22,7 +22,6 @@ from app.contracts.run_sheets import LineRunSheets
 from app.contracts.stored import MOST_A_PAGE, USUAL_PAGE, Page
 from app.security import Holder, Role
 from app.services import releases
-from app.services.releases import Announce
 from app.services.workshop import Workshop
 from app.store import releases as kept_releases
 from app.store.listing import Query as Listing
@@ -51,11 +50,11 @@ class ReleasesAsked(BaseModel):
         return Listing(filters, cursor=self.cursor, limit=self.limit)
 
 
-def release_routes(shop: Workshop, announce: Announce) -> APIRouter:
+def release_routes(shop: Workshop) -> APIRouter:
     """Routes of releases."""
     router = APIRouter(prefix=PATH, tags=["releases"])
-    _add_releasing(shop, router, announce)
-    _add_withdrawing(shop, router, announce)
+    _add_releasing(shop, router)
+    _add_withdrawing(shop, router)
     _add_reading(shop, router)
     return router
 
@@ -107,7 +106,7 @@ def line_release_routes(shop: Workshop) -> APIRouter:
     return router
 
 
-def _add_releasing(shop: Workshop, router: APIRouter, announce: Announce) -> None:
+def _add_releasing(shop: Workshop, router: APIRouter) -> None:
     @router.post(
         "",
         operation_id="release_sequence",
@@ -140,13 +139,13 @@ def _add_releasing(shop: Workshop, router: APIRouter, announce: Announce) -> Non
         with shop.store.writing(actor(who, request)) as work:
 
             def act() -> Answer:
-                made = releases.release(shop, work, new, origin, announce)
+                made = releases.release(shop, work, new, origin)
                 return answer(made, 201, location=f"{PATH}/{made.id}")
 
             return answered(once, NewAnswers(work, who), act).response()
 
 
-def _add_withdrawing(shop: Workshop, router: APIRouter, announce: Announce) -> None:
+def _add_withdrawing(shop: Workshop, router: APIRouter) -> None:
     @router.post(
         "/{release}/withdrawal",
         operation_id="withdraw_release",
@@ -165,7 +164,7 @@ def _add_withdrawing(shop: Workshop, router: APIRouter, announce: Announce) -> N
         with shop.store.writing(actor(who, request)) as work:
 
             def act() -> Answer:
-                return answer(releases.withdraw(work, release, asked, announce))
+                return answer(releases.withdraw(work, release, asked))
 
             return answered(once, NewAnswers(work, who), act).response()
 

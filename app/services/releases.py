@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import timedelta
-from typing import Final, Protocol
+from typing import Final
 
+from app.contracts.messages import JobAtRisk, JobRetimed, SequenceReleased
 from app.contracts.posted_jobs import JobStatus
 from app.contracts.releases import (
     LineRelease,
@@ -25,6 +27,7 @@ from app.services.objections import objections
 from app.services.workshop import Workshop
 from app.store import job_lookup, jobs, releases, runs_made
 from app.store import sequences as kept_sequences
+from app.store.announcing import announce, wants
 from app.store.releases import CurrentRelease
 from app.store.sequences import KeptRun, Origin
 from app.store.store import View, Work
@@ -32,14 +35,7 @@ from app.store.store import View, Work
 TIGHT: Final = timedelta(minutes=60)
 """A job that is to end so shortly before its press due is at risk."""
 
-Event = Mapping[str, object]
 Runs = tuple[ReleasedRun, ...]
-
-
-class Announce(Protocol):
-    """Tells everybody who wants to know what has happened, in the transaction in which it happens."""
-
-    def __call__(self, work: Work, event_type: str, data: Sequence[Event], /) -> None: ...
 
 
 def asked_for(view: View, new: NewRelease) -> Origin:
@@ -56,7 +52,7 @@ def asked_for(view: View, new: NewRelease) -> Origin:
         raise _not_kept(new.sequence) from None
 
 
-def release(shop: Workshop, work: Work, new: NewRelease, origin: Origin, announce: Announce) -> Release:
+def release(shop: Workshop, work: Work, new: NewRelease, origin: Origin) -> Release:
     """Give a sequence to the floor: its lines run it from now on, whatever they were to run before.
 
     Raises
@@ -75,17 +71,13 @@ def release(shop: Workshop, work: Work, new: NewRelease, origin: Origin, announc
     found = objections(shop, work, origin, runs, lines)
     if found and not new.despite_changes:
         raise _refused(found)
-    touched = planned | _released_on(work, lines)
-    before = releases.of_jobs(work, sorted(touched))
-    made = releases.keep(work, releases.NewRelease(str(uuid.uuid4()), origin.pk, lines, new.note, found))
-    jobs.mark_changed(work, touched)
-    after = releases.of_jobs(work, sorted(touched))
-    announce(work, EventType.SEQUENCE_RELEASED, [_released(made, line) for line in lines])
-    _announce_changes(work, before, after, announce)
+    with _told_of_jobs(work, planned | _released_on(work, lines)):
+        made = releases.keep(work, releases.NewRelease(str(uuid.uuid4()), origin.pk, lines, new.note, found))
+        announce(work, EventType.SEQUENCE_RELEASED, [_released(made, line).model_dump() for line in lines])
     return made
 
 
-def withdraw(work: Work, release: str, asked: Withdrawal, announce: Announce) -> Release:
+def withdraw(work: Work, release: str, asked: Withdrawal) -> Release:
     """Take a release from lines, which then have none.
 
     Raises
@@ -100,12 +92,8 @@ def withdraw(work: Work, release: str, asked: Withdrawal, announce: Announce) ->
     releases.hold(work)
     found = releases.read(work, release)
     lines = _to_withdraw(found, asked.lines)
-    touched = _released_on(work, lines)
-    before = releases.of_jobs(work, sorted(touched))
-    withdrawn = releases.withdraw(work, release, lines, asked.note)
-    jobs.mark_changed(work, touched)
-    _announce_changes(work, before, releases.of_jobs(work, sorted(touched)), announce)
-    return withdrawn
+    with _told_of_jobs(work, _released_on(work, lines)):
+        return releases.withdraw(work, release, lines, asked.note)
 
 
 def current_of(view: View, line: str) -> CurrentRelease:
@@ -201,15 +189,25 @@ def _released_on(view: View, lines: Collection[str]) -> set[str]:
     return {job for line in lines for job, _ in by_line.get(line, ())}
 
 
-def _announce_changes(
-    work: Work, before: Mapping[str, Runs], after: Mapping[str, Runs], announce: Announce
-) -> None:
-    """Tell which jobs are to run elsewhere or at other times than they were, and which may be late."""
+@contextmanager
+def _told_of_jobs(work: Work, touched: Collection[str]) -> Iterator[None]:
+    """Have jobs listed as changed whose releases are about to change, and tell webhooks which are to run
+    elsewhere or at other times than they were, and which may be late.
+    """
+    names = sorted(touched)
+    tells = wants(work, EventType.JOB_RETIMED, EventType.JOB_AT_RISK)
+    before = releases.of_jobs(work, names) if tells else {}
+    yield
+    jobs.mark_changed(work, names)
+    if not tells:
+        return
+    after = releases.of_jobs(work, names)
     to_run = _to_run(work, sorted({*before, *after}), after)
     retimed = [job for job in to_run if _times(before, job) != _times(after, job)]
     announce(work, EventType.JOB_RETIMED, [_retimed(job, before, after) for job in retimed])
     told = ((_at_risk(job, before), _at_risk(job, after)) for job in to_run)
-    announce(work, EventType.JOB_AT_RISK, [now for then, now in told if now is not None and now != then])
+    at_risk = [now.model_dump() for then, now in told if now is not None and now != then]
+    announce(work, EventType.JOB_AT_RISK, at_risk)
 
 
 def _to_run(view: View, names: Sequence[str], after: Mapping[str, Runs]) -> list[str]:
@@ -227,18 +225,25 @@ def _times(released: Mapping[str, Runs], job: str) -> set[tuple[object, ...]]:
     }
 
 
-def _released(made: Release, line: str) -> Event:
+def _released(made: Release, line: str) -> SequenceReleased:
     of_line = next(each for each in made.lines if each.line == line)
-    told = made.model_dump(mode="json", exclude={"lines", "id"})
-    shown = of_line.model_dump(mode="json", include={"line", "runs", "first_start", "last_end"})
-    return {"release": made.id, **told, **shown}
+    told = ("sequence", "sequence_name", "note", "despite", "released_at", "released_by")
+    return SequenceReleased(
+        release=made.id,
+        **{name: getattr(made, name) for name in told},
+        line=line,
+        runs=of_line.runs,
+        first_start=of_line.first_start,
+        last_end=of_line.last_end,
+    )
 
 
-def _retimed(job: str, before: Mapping[str, Runs], after: Mapping[str, Runs]) -> Event:
-    return {"job": job, "from": _told(before.get(job, ())), "to": _told(after.get(job, ()))}
+def _retimed(job: str, before: Mapping[str, Runs], after: Mapping[str, Runs]) -> dict[str, object]:
+    told = JobRetimed(job=job, released_before=before.get(job, ()), released_now=after.get(job, ()))
+    return told.model_dump(by_alias=True)
 
 
-def _at_risk(job: str, released: Mapping[str, Runs]) -> Event | None:
+def _at_risk(job: str, released: Mapping[str, Runs]) -> JobAtRisk | None:
     """A job that is to end after its press due, or shortly before; of a split one the last lot counts."""
     runs = released.get(job)
     if not runs:
@@ -246,9 +251,14 @@ def _at_risk(job: str, released: Mapping[str, Runs]) -> Event | None:
     last = max(runs, key=lambda run: run.end)
     if last.press_due is None or last.press_due - last.end >= TIGHT:
         return None
-    told = last.model_dump(mode="json", exclude={"release", "sequence", "position"})
-    return {"job": job, "late": last.end > last.press_due, **told}
-
-
-def _told(runs: Iterable[ReleasedRun]) -> list[dict[str, object]]:
-    return [run.model_dump(mode="json") for run in runs]
+    return JobAtRisk(
+        job=job,
+        late=last.end > last.press_due,
+        line=last.line,
+        lot=last.lot,
+        changeover_start=last.changeover_start,
+        print_start=last.print_start,
+        end=last.end,
+        press_due=last.press_due,
+        late_min=last.late_min,
+    )

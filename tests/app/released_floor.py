@@ -117,7 +117,7 @@ class Floor:
         sequence = self.keep(lines, start)
         new = NewRelease(sequence=sequence, lines=tuple(lines), note="so", despite_changes=True)
         origin = releases.asked_for(self.work, new)
-        releases.release(self.shop, self.work, new, origin, lambda *_: None)
+        releases.release(self.shop, self.work, new, origin)
         return sequence
 
     def begins(self, job: str, line: str, minute: int, ended: int | None = None, **other: Any) -> None:

@@ -27,7 +27,7 @@ def described() -> list[Declaration]:
         plant_routes(nothing),
         line_routes(nothing),
         sequence_routes(nothing),
-        release_routes(nothing, nothing),
+        release_routes(nothing),
         planning_request_routes(nothing, 3, nothing),
         actual_routes(nothing),
         user_routes(nothing),

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from app.contracts.locks import jobs_of
-from app.contracts.releases import NewRelease, Withdrawal
-from app.errors import Conflict
+from app.contracts.webhooks import EventType, Webhook
 from app.security import Role
-from app.services import releases
-from app.store import requests
+from app.store import requests, webhooks
 from app.store.engine import SQLITE
-from app.store.store import Actor, Work
+from app.store.store import Actor
 from tests.app.service.served import Served, places, problem
+from tests.app.service.test_announcements import told as messages
 from tests.app.service.test_jobs import START, change, kept
 
 JOBS = ("J-2101", "J-2103", "J-2104", "J-2102")
@@ -316,88 +316,87 @@ def test_a_planning_request_keeps_what_is_released(small: Served) -> None:
     ]
 
 
-class Announced:
-    """Keeps what was announced, by type."""
+@pytest.fixture
+def told_all(small: Served) -> Callable[[str], list[dict[str, Any]]]:
+    """What a webhook that hears of everything is told of a type, since it was asked for last."""
+    with small.shop.store.writing(Actor("tests", "main")) as work:
+        every = Webhook(id="W-1", name="MIS", url="https://mis.example.com/", types=tuple(EventType))
+        webhooks.create(work, every, "whsec_c2VjcmV0")
+    heard: list[tuple[str, dict[str, Any]]] = []
 
-    def __init__(self) -> None:
-        self.events: dict[str, list[dict[str, Any]]] = {}
+    def of(event_type: str) -> list[dict[str, Any]]:
+        heard.extend(messages(small))
+        found = [data for told, data in heard if told == event_type]
+        heard[:] = [(told, data) for told, data in heard if told != event_type]
+        return found
 
-    def __call__(self, work: Work, type: str, data: Any, /) -> None:
-        assert work.plant_name == "main"
-        self.events.setdefault(type, []).extend(dict(event) for event in data)
-
-    def taken(self, type: str) -> list[dict[str, Any]]:
-        """What was announced of a type since this was asked last."""
-        return self.events.pop(type, [])
-
-
-def announced(small: Served, new: NewRelease | tuple[str, Withdrawal], to: Announced) -> str:
-    """Release or withdraw; the release's id."""
-    with small.shop.store.writing(Actor("Ann", "main")) as work:
-        if isinstance(new, NewRelease):
-            return releases.release(small.shop, work, new, releases.asked_for(work, new), to).id
-        return releases.withdraw(work, *new, to).id
+    return of
 
 
-def test_a_release_is_announced_line_by_line_and_every_job_that_it_moves(small: Served) -> None:
+def test_a_release_is_announced_line_by_line_and_every_job_that_it_moves(
+    small: Served, told_all: Callable[[str], list[dict[str, Any]]]
+) -> None:
     first = kept_on(small, H1=("J-2101", "J-2102"), P1=("J-2104",))
-    told = Announced()
-    new = NewRelease(sequence=first, note="Monday")
-    number = announced(small, new, told)
-    lines = told.taken("sequence.released")
+    release = released(small, first, note="Monday")
+    lines = told_all("sequence.released")
     assert [(each["release"], each["line"], each["runs"]) for each in lines] == [
-        (number, "H1", 2),
-        (number, "P1", 1),
+        (release["id"], "H1", 2),
+        (release["id"], "P1", 1),
     ]
-    assert (lines[0]["sequence"], lines[0]["note"], lines[0]["released_by"]) == (first, "Monday", "Ann")
-    retimed = told.taken("job.retimed")
-    assert [(each["job"], each["from"], len(each["to"])) for each in retimed] == [
+    assert (lines[0]["sequence"], lines[0]["note"], lines[0]["despite"]) == (first, "Monday", [])
+    assert lines[0]["first_start"] == release["lines"][0]["first_start"]
+    assert [(each["job"], each["from"], len(each["to"])) for each in told_all("job.retimed")] == [
         ("J-2101", [], 1),
         ("J-2102", [], 1),
         ("J-2104", [], 1),
     ]
-    announced(small, new, told)
-    assert told.taken("job.retimed") == []
+    released(small, first)
+    assert told_all("job.retimed") == []
     second = kept_on(small, H1=("J-2101", "J-2104"))
-    announced(small, NewRelease(sequence=second, lines=("H1", "P1"), note="P1 down"), told)
-    moved = {each["job"]: each for each in told.taken("job.retimed")}
+    released(small, second, "H1", "P1", note="P1 is down")
+    moved = {each["job"]: each for each in told_all("job.retimed")}
     assert sorted(moved) == ["J-2102", "J-2104"]
     assert moved["J-2102"]["to"] == []
     assert [run["line"] for key in ("from", "to") for run in moved["J-2104"][key]] == ["P1", "H1"]
-    assert moved["J-2104"]["to"][0]["changeover_start"] < moved["J-2104"]["to"][0]["end"]
+    assert moved["J-2104"]["to"] == small.asking().get("/api/v1/jobs/J-2104").json()["released"]
 
 
 @SQLITE_ALONE
-def test_jobs_that_end_late_or_nearly_so_are_announced_once(small: Served) -> None:
+def test_jobs_that_end_late_or_nearly_so_are_announced_once(
+    small: Served, told_all: Callable[[str], list[dict[str, Any]]]
+) -> None:
     sequence = kept(small, *JOBS)
-    told = Announced()
-    announced(small, NewRelease(sequence=sequence, note="Monday"), told)
-    at_risk = {each["job"]: each for each in told.taken("job.at-risk")}
-    assert sorted(at_risk) == ["J-2102", "J-2103"]
-    assert not at_risk["J-2103"]["late"]
-    announced(small, NewRelease(sequence=sequence, note="once more"), told)
-    assert told.taken("job.at-risk") == []
-    late = kept(small, "J-2102", "J-2101", "J-2104", "J-2103")
-    announced(small, NewRelease(sequence=late, note="foil last"), told)
-    assert [(each["job"], each["late"]) for each in told.taken("job.at-risk")] == [("J-2103", True)]
+    released(small, sequence)
+    at_risk = [(each["job"], each["late"], each["late_min"]) for each in told_all("job.at-risk")]
+    assert at_risk == [("J-2102", False, 0), ("J-2103", False, 0)]
+    released(small, sequence)
+    assert told_all("job.at-risk") == []
+    released(small, kept(small, "J-2102", "J-2101", "J-2104", "J-2103"))
+    ((job, late, late_min),) = [
+        (each["job"], each["late"], each["late_min"]) for each in told_all("job.at-risk")
+    ]
+    assert (job, late) == ("J-2103", True)
+    assert late_min == small.asking().get("/api/v1/jobs/J-2103").json()["released"][0]["late_min"]
 
 
 @SQLITE_ALONE
-def test_a_withdrawal_tells_the_jobs_that_are_waited_for(small: Served) -> None:
-    told = Announced()
-    number = announced(small, NewRelease(sequence=kept(small, *JOBS), note="Monday"), told)
-    told.taken("job.retimed")
+def test_a_withdrawal_tells_the_jobs_that_are_waited_for(
+    small: Served, told_all: Callable[[str], list[dict[str, Any]]]
+) -> None:
+    release = released(small, kept(small, *JOBS))
+    told_all("job.retimed")
     post_actual(small, **made("J-2101"))
     change(small, "J-2103", "status", {"status": "finished"})
-    announced(small, (number, Withdrawal(note="down")), told)
-    assert [each["job"] for each in told.taken("job.retimed")] == ["J-2102", "J-2104"]
+    path = f"/api/v1/releases/{release['id']}/withdrawal"
+    assert small.asking(Role.SUPERVISOR).post(path, json={"note": "down"}).status_code == 200
+    assert [each["job"] for each in told_all("job.retimed")] == ["J-2102", "J-2104"]
 
 
 @SQLITE_ALONE
-def test_a_refused_release_announces_nothing(small: Served) -> None:
+def test_a_refused_release_announces_nothing(
+    small: Served, told_all: Callable[[str], list[dict[str, Any]]]
+) -> None:
     sequence = kept(small, *JOBS)
     change(small, "J-2101", "status", {"status": "cancelled"})
-    told = Announced()
-    with pytest.raises(Conflict):
-        announced(small, NewRelease(sequence=sequence, note="Monday"), told)
-    assert told.events == {}
+    assert told(ask(small, sequence)) == ["J-2101 is cancelled"]
+    assert told_all("sequence.released") == []
