@@ -12,6 +12,7 @@ from app.contracts.orders import overlap
 from app.contracts.plant import Plant
 from app.contracts.posted_jobs import JobStatus
 from app.contracts.releases import Objection, ObjectionKind, ReleasedRun
+from app.services.planning_snapshot import only_lines
 from app.services.queue_now import laid, plant_at
 from app.services.sequences import state_of
 from app.services.workshop import Workshop
@@ -107,9 +108,7 @@ class _Look:
     def _plant(self, now: Plant) -> Iterator[Objection]:
         """What of the plant is another than then: of the lines those that were planned for."""
         then, begins = self.origin.input.plant, self.origin.input.start
-        planned = {line.id for line in then.lines}
-        lines = tuple(line for line in now.lines if line.id in planned)
-        now = plant_at(now, begins, []).model_copy(update={"lines": lines})
+        now = plant_at(only_lines(now, [line.id for line in then.lines], []), begins, [])
         for field in Plant.model_fields:
             before, after = getattr(then, field), getattr(now, field)
             if before == after or field == "note":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -18,7 +18,8 @@ from app.contracts.releases import NewRelease
 from app.contracts.sequences import CostedPlan, Goal
 from app.contracts.stored_sequences import SequenceInput
 from app.services import planning, releases
-from app.services.queue_now import laid
+from app.services.planning_snapshot import only_lines
+from app.services.queue_now import laid, plant_at
 from app.services.replanning import Kept, kept_of
 from app.services.sequences import state_of
 from app.services.workshop import Workshop
@@ -97,18 +98,19 @@ class Floor:
     work: Work
     numbers: int = 0
 
-    def keep(self, lines: Lines, start: datetime = START) -> str:
-        """Keep an order of runs by line as a sequence; its id."""
+    def keep(self, lines: Lines, start: datetime = START, planned: Sequence[str] = ()) -> str:
+        """Keep an order of runs by line, on some of the plant's lines or all, as a sequence; its id."""
         order = RunOrder(
             lines=tuple(LineOrder(line=line, runs=tuple(map(ordered, runs))) for line, runs in lines.items())
         )
         plant = self.shop.plants.of(self.work)
         found = tuple(map(laid, job_lookup.by_number(self.work, order.job_names)))
-        plan = planning.cost(Question(plant.plant, found, start), order, Goal.BALANCED)
+        of_lines = plant_at(only_lines(plant.plant, planned, []), start, [])
+        plan = planning.cost(Question(of_lines, found, start), order, Goal.BALANCED)
         state = state_of(plant.setup_version, job_lookup.versions(self.work, order.job_names))
         self.numbers += 1
         number = f"S-{self.numbers}"
-        source = SequenceInput(plant=plant.plant, jobs=found, start=start, locks=())
+        source = SequenceInput(plant=of_lines, jobs=found, start=start, locks=())
         sequences.keep(self.work, number, number, plan, source, state)
         return number
 
