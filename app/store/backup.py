@@ -22,7 +22,7 @@ from sqlalchemy.types import Date
 
 from app.errors import RestoreRefused
 from app.store.columns import Choice, Document, LengthM, LengthMm, Quantity6, UtcTime
-from app.store.engine import is_sqlite
+from app.store.engine import is_sqlite, let_rest
 from app.store.migrating import head, require_current
 from app.store.store import Store
 from app.store.tables import Base
@@ -54,6 +54,7 @@ def write_backup(store: Store, path: Path) -> dict[str, int]:
         raise FileExistsError(f"{path} is there already; name another file")
     try:
         with store.reading() as view, zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as archive:
+            let_rest(view.connection)
             counts = {table.name: _write_table(view.connection, table, archive) for table in _tables()}
             about = {"format": FORMAT, "version": head(), "rows": counts}
             archive.writestr(ABOUT, json.dumps(about, indent=2))
@@ -76,6 +77,7 @@ def restore_backup(store: Store, path: Path) -> dict[str, int]:
     require_current(store.engine)
     try:
         with zipfile.ZipFile(path) as archive, store.engine.begin() as connection:
+            let_rest(connection)
             counts = _counts(archive)
             _refuse_filled(connection)
             for table in _tables():

@@ -89,15 +89,15 @@ class Connections:
         up, and the server whatever its transaction held. A long statement is none: the network answers
         for as long as it stands.
     rest_s
-        On PostgreSQL: so long a transaction may rest between two statements before the server undoes it, as
-        that of a process that was stopped does; None: for good.
+        On PostgreSQL: so long a transaction may rest between two statements before the server undoes it.
+        That of a process that was stopped would else keep others from what it holds until that goes on.
     """
 
     most: int = 40
     wait_s: float = 30.0
     busy_wait_s: float = 30.0
     cut_off_s: float = 10.0
-    rest_s: float | None = None
+    rest_s: float = 60.0
 
 
 USUAL_CONNECTIONS = Connections()
@@ -164,9 +164,8 @@ def _session_settings(connections: Connections) -> Callable[[DBAPIConnection, ob
         "tcp_keepalives_interval": _keepalive_s(connections),
         "tcp_keepalives_count": _KEEPALIVES,
         "tcp_user_timeout": int(connections.cut_off_s * 1000),
+        "idle_in_transaction_session_timeout": int(connections.rest_s * 1000),
     }
-    if connections.rest_s is not None:
-        settings["idle_in_transaction_session_timeout"] = int(connections.rest_s * 1000)
     told = json.dumps({name: str(value) for name, value in settings.items()})
 
     def set_up(connection: DBAPIConnection, _record: object) -> None:
@@ -179,6 +178,12 @@ def _session_settings(connections: Connections) -> Callable[[DBAPIConnection, ob
 
 
 _SET = "SELECT set_config(key, value, false) FROM json_each_text(%s::json)"
+
+
+def let_rest(connection: Connection) -> None:
+    """Let a transaction rest for as long as it likes: one that has much to do between its statements."""
+    if not is_sqlite(connection):
+        connection.exec_driver_sql("SET LOCAL idle_in_transaction_session_timeout = 0")
 
 
 def _ask_those_that_rested(engine: Engine) -> None:

@@ -18,7 +18,7 @@ from sqlalchemy import URL, Connection, Engine, text
 
 import migrations
 from app.errors import NotMigrated
-from app.store.engine import connect_to, is_sqlite, reads_only
+from app.store.engine import connect_to, is_sqlite, let_rest, reads_only
 
 _ONE_AT_A_TIME = 7_341_952_001
 """Key of PostgreSQL's lock for migrations; any number that nobody else uses."""
@@ -65,6 +65,7 @@ def upgrade(url: URL, to: str = HEAD) -> Standing:
     engine = connect_to(url, foreign_keys=False)
     try:
         with engine.begin() as connection:
+            let_rest(connection)
             if not is_sqlite(connection):
                 connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _ONE_AT_A_TIME})
             _refuse_unknown(_current(connection))

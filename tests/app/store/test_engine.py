@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from sqlalchemy import URL, text
 from sqlalchemy.exc import DBAPIError
 
 from app.errors import BadInput, Unavailable
-from app.store.engine import Connections, connect_to, database_url, is_sqlite, reads_only
+from app.store.engine import Connections, connect_to, database_url, is_sqlite, let_rest, reads_only
 from app.store.store import Store, Work
 from tests.app.databases import Server
 from tests.app.store.things import ANN
@@ -189,3 +190,12 @@ def test_a_transaction_that_rests_for_too_long_lets_go_of_what_it_holds(store: S
     with resting.reading() as view:
         assert view.connection.execute(text("SELECT 1 FROM pg_sleep(0.2)")).scalar_one() == 1
     resting.close()
+
+
+def test_a_transaction_that_has_much_to_do_may_rest(store: Store) -> None:
+    hasty = Store(store.url, connections=Connections(rest_s=0.05))
+    with hasty.writing(ANN) as work:
+        let_rest(work.connection)
+        time.sleep(0.2)
+        assert work.connection.execute(text("SELECT 1")).scalar_one() == 1
+    hasty.close()
