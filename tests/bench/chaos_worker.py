@@ -19,8 +19,8 @@ from app.store import claims, sequences
 from app.worker.claim_book import StoredClaims
 
 CLAIMED, BEATS, WRITES, WRITTEN = "claimed", "beats", "writes", "written"
-WAITS_S = 0.06
-"""Between the result's row and its sequences, both of one transaction."""
+WAITS_S = 0.1
+"""So long between the result's row and its sequences, both of one transaction."""
 
 
 class Teller:
@@ -39,8 +39,14 @@ class Teller:
             return  # nobody listens any more, or has no time: chaos goes on without
 
 
-def tell_all(teller: Teller) -> None:
-    """Wrap the calls of a worker's claims."""
+def tell_all(teller: Teller, waits_s: float) -> None:
+    """Wrap the calls of a worker's claims.
+
+    Parameters
+    ----------
+    waits_s
+        How long a result is being written, at least.
+    """
     claim, beat, finish = StoredClaims.claim, StoredClaims.beat, StoredClaims.finish
     keep = sequences.keep_prepared
     writing: list[claims.Claim] = []
@@ -65,7 +71,7 @@ def tell_all(teller: Teller) -> None:
     def keeps(*arguments: Any) -> Any:
         if writing:
             teller.tell(WRITES, writing.pop())
-            time.sleep(WAITS_S)
+            time.sleep(waits_s)
         return keep(*arguments)
 
     wrapped: tuple[tuple[Any, str, Callable[..., Any]], ...] = (
@@ -79,6 +85,7 @@ def tell_all(teller: Teller) -> None:
 
 
 if __name__ == "__main__":
-    tell_all(Teller(sys.argv.pop(1)))
+    path, waits_s = sys.argv.pop(1), float(sys.argv.pop(1))
+    tell_all(Teller(path), waits_s)
     sys.argv[0] = "runwright"
     cli.main()
