@@ -20,6 +20,7 @@ from tests.bench import (
     fuzz,
     gap,
     growth,
+    latency,
     line,
     load,
     plant_decode,
@@ -60,7 +61,7 @@ class Bench(Protocol):
 TABLE: tuple[Bench, ...] = (
     *(atsp, tardiness, structured, decode, start, line, day),
     *(days, quality, gap, growth, plant_decode, tooling, rolls),
-    *(load, fuzz, service_kill, chaos),
+    *(load, fuzz, service_kill, chaos, latency),
 )
 BENCHES = {bench.NAME: bench for bench in TABLE}
 
