@@ -20,6 +20,7 @@ from tests.bench import (
     fuzz,
     gap,
     growth,
+    hosts,
     latency,
     line,
     load,
@@ -61,7 +62,7 @@ class Bench(Protocol):
 TABLE: tuple[Bench, ...] = (
     *(atsp, tardiness, structured, decode, start, line, day),
     *(days, quality, gap, growth, plant_decode, tooling, rolls),
-    *(load, fuzz, service_kill, chaos, latency),
+    *(load, fuzz, service_kill, chaos, latency, hosts),
 )
 BENCHES = {bench.NAME: bench for bench in TABLE}
 

@@ -9,7 +9,7 @@ import signal
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -68,6 +68,33 @@ class Databases:
         while _runs(pid):
             time.sleep(0.02)
         self._start_again()
+
+    def listen(self, address: str, network: str, before: Sequence[str]) -> None:
+        """Start a server again so that it listens at an address too, beside its socket in a folder. As root.
+
+        Parameters
+        ----------
+        network
+            From where anybody may connect.
+        before
+            Words that run a command where that address is.
+
+        Raises
+        ------
+        ValueError
+            Where there is none.
+        """
+        if self._started is None:
+            raise ValueError("a SQLite file has no server")
+        data, server = self._folder / "data", self._started
+        with (data / "pg_hba.conf").open("a", encoding="ascii") as rules:
+            rules.write(f"host all all {network} trust\n")
+        told = f"-h {address} -k {server.get_postmaster_info().socket_dir}"
+        as_owner = (*before, "runuser", "-u", server.system_user, "--")
+        command = (*as_owner, str(server.bin_path / "pg_ctl"), "-w", "-t", f"{STARTED_WITHIN_S:g}")
+        of_data = ("-D", str(data), "-l", str(server.log), "-m", "fast", "-o", told, "restart")
+        subprocess.run((*command, *of_data), check=True, cwd="/", stdout=subprocess.DEVNULL)
+        server.ensure_postgres_running()  # so that it is found when it is to be stopped
 
     def _start_again(self) -> None:
         """Start the server; on a busy machine it may take longer than whoever starts it waits."""
