@@ -156,7 +156,7 @@ class Asking(threading.Thread):
                 asked = ask("POST", "/api/v1/planning-requests", self._chaos.key, wire, 201, once)
                 return str(answered(self._chaos.api.port, asked).json["id"])
             except (OSError, EOFError, WrongAnswerError):
-                if time.monotonic() > until_s:
+                if time.monotonic() > until_s or self._over.is_set():
                     raise
                 time.sleep(0.1)
 
@@ -211,6 +211,16 @@ class Chaos:
         """
         asking = Asking(self, self._measure.requests, self._measure.search_s)
         asking.start()
+        try:
+            self._go_on(engine, asking)
+        finally:
+            asking.stop()
+        found = chaos_checks.ends(engine, asking.ids)
+        self._require_nobody_searches()
+        return found
+
+    def _go_on(self, engine: Engine, asking: Asking) -> None:
+        """Until all is over that is asked for, and nothing is under way."""
         last_end_s, next_look_s = time.monotonic(), 0.0
         while self._over < asking.wanted or not self._is_settled:
             self._hear()
@@ -228,10 +238,6 @@ class Chaos:
                 raise asking.error
             if time.monotonic() - last_end_s > PATIENCE_S:
                 raise BrokenQueueError(f"no request has ended for {PATIENCE_S:g} s; {self._over} are over")
-        asking.stop()
-        found = chaos_checks.ends(engine, asking.ids)
-        self._require_nobody_searches()
-        return found
 
     def told(self) -> str:
         """What the service and its workers logged last."""

@@ -35,6 +35,9 @@ HELP = (
     "Workers in two network namespaces, one cut off beyond its lease and back: no double result. Needs root."
 )
 
+TRIES = 5
+"""A cable may be pulled too late: then it is done again, so often at most."""
+
 STOPPED = ", its child stopped meanwhile"
 
 
@@ -85,7 +88,7 @@ def _measured(measure: Measure, rounds: int) -> tuple[dict[When, list[Round]], d
         hosts = stack.enter_context(closing(Hosts(cables, url, engine, measure, folder)))
         try:
             for number, when in itertools.product(range(rounds), When):
-                found[when].append(hosts.round(when, HOSTS[number % len(HOSTS)]))
+                found[when].append(_one(hosts, when, HOSTS[number % len(HOSTS)]))
             ends = chaos_checks.ends(engine, hosts.ids)
         except Exception as error:
             error.add_note(hosts.told())
@@ -96,6 +99,15 @@ def _measured(measure: Measure, rounds: int) -> tuple[dict[When, list[Round]], d
         "attempts": ends.attempts,
         "retried": ends.retried,
     }
+
+
+def _one(hosts: Hosts, when: When, host: str) -> Round:
+    """A round in which the host was cut off in time."""
+    for _ in range(TRIES):
+        found = hosts.round(when, host)
+        if found is not None:
+            return found
+    raise RuntimeError(f"{TRIES} requests had ended before {host} was cut off")
 
 
 def _key(when: When, asked: argparse.Namespace) -> JsonRow:

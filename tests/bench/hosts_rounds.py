@@ -8,6 +8,7 @@ import socket
 import sys
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
@@ -22,7 +23,7 @@ from app.store.claims import LOST
 from app.store.store import Actor, Store
 from tests.app.store.planning_requests import request
 from tests.app.worker.asked import planning_input
-from tests.bench.chaos_checks import EVENTS, REQUESTS, BrokenQueueError
+from tests.bench.chaos_checks import ENDS, EVENTS, REQUESTS, BrokenQueueError
 from tests.bench.chaos_worker import BEATS, WRITES
 from tests.bench.namespaces import ADDRESS, HOSTS, Network
 from tests.bench.process_tree import send
@@ -35,6 +36,9 @@ PATIENCE_S: Final = 180.0
 LOOK_EVERY_S: Final = 0.05
 WRITES_FOR_S: Final = 2.0
 """So long a result is being written, at least: meanwhile the cable is pulled."""
+
+GIVEN_UP: Final = "the database has not answered for the length of a lease"
+"""What a worker logs when it ends a child of its own accord."""
 
 EXPECTED = (
     *(EventKind.QUEUED, EventKind.STARTED, EventKind.RETRIED),
@@ -137,8 +141,8 @@ class Hosts:
         """What the workers logged last."""
         return "\n".join(f"{host}: {told_by(worker.log, 3000)}" for host, worker in self._workers.items())
 
-    def round(self, when: When, host: str) -> Round:
-        """Cut a host off and let it come back.
+    def round(self, when: When, host: str) -> Round | None:
+        """Cut a host off and let it come back. None: its request had ended before it was cut off.
 
         Raises
         ------
@@ -147,23 +151,30 @@ class Hosts:
         """
         (other,) = (each for each in HOSTS if each != host)
         worker, others = self._workers[host], self._workers[other]
+        self._forget_what_was_told()
         send(others.pid, signal.SIGSTOP)  # so that this one takes it
         id = self._enqueue()
         self._hear(BEATS if when is When.SEARCHING else WRITES, id, worker)
-        if when is When.SEARCHING and self._measure.is_stopped:
-            send(_child_of(worker), signal.SIGSTOP)
+        child = worker.child
+        if child is not None and self._measure.is_stopped:
+            send(child, signal.SIGSTOP)
         self._network.cut(host)
         cut_s = time.time()
         send(others.pid, signal.SIGCONT)
-        child_ended_s = self._child_ends(worker) - cut_s if when is When.SEARCHING else None
+        ended_s = None if child is None else self._child_ends(worker, id)
         retaken = self._begun(id, 2)
+        if retaken is None or (ended_s is None) != (when is When.WRITING):
+            self._network.mend(host)
+            self._over(id)
+            return None
         self._ends(id, other, EXPECTED)
+        child_ended_s = None if ended_s is None else ended_s - cut_s
         time.sleep(max(0.0, cut_s + self._measure.cut_off_s - time.time()))
         send(others.pid, signal.SIGSTOP)  # so that the next one waits for the one that comes back
         following = self._enqueue()
         self._network.mend(host)
         back_s = time.time()
-        again = self._begun(following, 1)
+        again = self._begun(following, 1) or back_s
         self._ends(following, host, (EventKind.QUEUED, EventKind.STARTED, EventKind.FINISHED))
         send(others.pid, signal.SIGCONT)
         return Round(back_s - cut_s, retaken - cut_s, child_ended_s, again - back_s)
@@ -178,6 +189,14 @@ class Hosts:
 
     # What happens
 
+    def _forget_what_was_told(self) -> None:
+        """Make room: where nobody listens, only so much is kept."""
+        self._socket.setblocking(False)
+        with suppress(BlockingIOError):
+            while True:
+                self._socket.recv(4096)
+        self._socket.settimeout(LOOK_EVERY_S)
+
     def _hear(self, kind: str, id: str, worker: WorkerProcess) -> None:
         """Wait until a worker says so of a request."""
 
@@ -191,28 +210,34 @@ class Hosts:
 
         self._await(said, f"{kind} of {id}")
 
-    def _child_ends(self, worker: WorkerProcess) -> float:
-        """When a worker's child is gone, while it is cut off."""
-        return self._await(lambda: None if worker.child is not None else time.time(), "the child to end")
+    def _child_ends(self, worker: WorkerProcess, id: str) -> float | None:
+        """When a child is gone, as its worker has ended it while it was cut off; None where it had done."""
 
-    def _begun(self, id: str, attempt: int) -> float:
-        """When an attempt began."""
+        def ended() -> tuple[float | None] | None:
+            if self._events(id)[-1]["kind"] in ENDS and (child := worker.child) is not None:
+                send(child, signal.SIGCONT)
+            return None if worker.child is not None else (time.time(),)
 
-        def begun() -> float | None:
-            starts = [event["at"] for event in self._events(id) if event["kind"] is EventKind.STARTED]
-            return starts[attempt - 1].timestamp() if len(starts) >= attempt else None
+        (ended_s,) = self._await(ended, "the child to end")
+        lines = worker.log.read_text(encoding="utf-8").splitlines()
+        is_given_up = any(GIVEN_UP in line and f'"{id}"' in line for line in lines)
+        return ended_s if is_given_up else None
 
-        return self._await(begun, f"attempt {attempt} of {id}")
+    def _begun(self, id: str, attempt: int) -> float | None:
+        """When an attempt began; None where the request ended before."""
+
+        def begun() -> tuple[float | None] | None:
+            events = self._events(id)
+            starts = [event["at"] for event in events if event["kind"] is EventKind.STARTED]
+            if len(starts) >= attempt:
+                return (starts[attempt - 1].timestamp(),)
+            return (None,) if events[-1]["kind"] in ENDS else None
+
+        return self._await(begun, f"attempt {attempt} of {id}")[0]
 
     def _ends(self, id: str, host: str, kinds: Sequence[EventKind]) -> None:
         """Wait until a request is over; it must have ended on a host and in this way."""
-
-        def over() -> Any:
-            with self._engine.connect() as connection:
-                row = connection.execute(select(REQUESTS).where(REQUESTS.c.id == id)).mappings().one()
-            return row if row["status"].is_over else None
-
-        row = self._await(over, f"the end of {id}")
+        row = self._over(id)
         events = self._events(id)
         told = [f"{event['kind']} {event['told']}" for event in events]
         if [event["kind"] for event in events] != list(kinds) or not row["worker"].startswith(f"{host}-"):
@@ -220,6 +245,16 @@ class Hosts:
         lost = [event["told"] for event in events if event["kind"] is EventKind.RETRIED]
         if not all(each.startswith(LOST) for each in lost):
             raise BrokenQueueError(f"{id} was not lost with its worker: {told}")
+
+    def _over(self, id: str) -> Any:
+        """Wait until a request is over; its row."""
+
+        def over() -> Any:
+            with self._engine.connect() as connection:
+                row = connection.execute(select(REQUESTS).where(REQUESTS.c.id == id)).mappings().one()
+            return row if row["status"].is_over else None
+
+        return self._await(over, f"the end of {id}")
 
     def _events(self, id: str) -> Sequence[Any]:
         chosen = select(EVENTS).join(REQUESTS, REQUESTS.c.pk == EVENTS.c.request_pk)
@@ -237,10 +272,3 @@ class Hosts:
                     raise BrokenQueueError(f"the worker of {host} ended by itself")
             time.sleep(LOOK_EVERY_S)
         return found
-
-
-def _child_of(worker: WorkerProcess) -> int:
-    child = worker.child
-    if child is None:
-        raise BrokenQueueError("a worker that tells of a search has no child")
-    return child

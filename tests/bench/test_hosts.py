@@ -71,7 +71,8 @@ def cables() -> Iterator[Network]:
 def test_every_request_of_a_host_that_was_cut_off_has_one_result(rows: Rows) -> None:
     assert [row["when"] for row in rows] == [when.value for when in When]
     for row in rows:
-        assert row["statuses"] == {"finished": row["requests"]} == {"finished": 2 * len(When)}
+        assert row["statuses"] == {"finished": row["requests"]}
+        assert row["requests"] >= 2 * len(When)
         assert row["retried"] == len(When)
         assert row["attempts"] == row["requests"] + row["retried"]
 
