@@ -1,6 +1,6 @@
 """Properties are tried on the same examples every time, so that a failure is the change's own.
 
-`HYPOTHESIS_PROFILE=explore` draws new ones.
+`HYPOTHESIS_PROFILE=explore` draws new ones, and more.
 
 Garbage is collected seldom, and never among what was there before the first test: looking through modules and
 compiled kernels again and again takes a tenth of the time of all tests.
@@ -10,15 +10,16 @@ from __future__ import annotations
 
 import gc
 import logging
-import os
 from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
 
+from tests.examples import PROFILE
+
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("explore", deadline=None)
-settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
+settings.load_profile(PROFILE)
 
 COLLECT_AFTER = (20_000, 10, 10)
 """New objects, and turns of the younger generations, after which garbage is collected."""

@@ -7,7 +7,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.contracts import sequences as contracts
@@ -27,6 +27,7 @@ from tests.builders.days import DayShape, drawn_day, drawn_lots
 from tests.builders.drawn_locks import under_drawn_locks
 from tests.builders.drawn_rolls import rolled_day
 from tests.builders.in_force import while_drawn_in_force
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 CLOCK = PlanClock.at(datetime(2027, 3, 27, 5, 59, 59), ZoneInfo("Europe/Berlin"))
@@ -81,7 +82,7 @@ def read(told: str) -> CostedOrder:
     return CostedOrder.model_validate_json(told)
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(SEEDS, st.integers(1, 3), st.sampled_from(Goal))
 def test_drawn_days_with_lots_have_the_numbers_of_the_account(seed: int, lines: int, goal: Goal) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=lines, splits=True))
@@ -89,7 +90,7 @@ def test_drawn_days_with_lots_have_the_numbers_of_the_account(seed: int, lines: 
     assert_same_numbers(read(brief_sequence(whole, detail=True)), sequence_contract(whole))
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(SEEDS, st.sampled_from(Goal))
 def test_so_do_days_under_locks_while_a_sequence_is_in_force(seed: int, goal: Goal) -> None:
     day = under_drawn_locks(drawn_day(seed, DayShape(jobs=9, lines=2)), seed)

@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.contracts.sequences import Goal
@@ -28,6 +28,7 @@ from tests.app.workbooks import (
     write_raw_workbook,
     write_workbook,
 )
+from tests.examples import examples
 
 START = datetime(2027, 3, 1, 6)
 ODD_VALUES = st.one_of(
@@ -69,7 +70,7 @@ def plan_or_refuse(folder: Path) -> None:
         return
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(st.lists(st.tuples(st.sampled_from(PLACES), ODD_VALUES), min_size=1, max_size=2))
 def test_a_plant_with_odd_values_is_planned_or_refused(
     changes: list[tuple[tuple[str | int, ...], Any]],
@@ -88,7 +89,7 @@ def test_a_plant_with_odd_values_is_planned_or_refused(
         plan_or_refuse(Path(folder))
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(st.lists(st.tuples(st.integers(0, 8), st.sampled_from(COLUMNS), ODD_CELLS), min_size=1, max_size=3))
 def test_jobs_with_odd_cells_are_planned_or_refused(changes: list[tuple[int, str, str]]) -> None:
     rows = sample_rows()
@@ -99,7 +100,7 @@ def test_jobs_with_odd_cells_are_planned_or_refused(changes: list[tuple[int, str
         plan_or_refuse(Path(folder))
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(st.binary(max_size=200), st.sampled_from(["plant.json", "jobs.csv"]), st.integers(0, 2000))
 def test_files_with_odd_bytes_are_planned_or_refused(odd: bytes, name: str, at: int) -> None:
     with TemporaryDirectory() as folder:
@@ -123,7 +124,7 @@ def read_or_refuse(jobs: Path) -> None:
     assert queue.jobs
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(st.binary(max_size=60), st.integers(0, 10_000))
 def test_workbooks_with_odd_bytes_are_read_or_refused(odd: bytes, at: int) -> None:
     with TemporaryDirectory() as folder:
@@ -162,7 +163,7 @@ ODD_XML = st.one_of(
 )
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(
     st.sampled_from([SHEET_PART, STRINGS_PART, "xl/workbook.xml", "xl/styles.xml"]), ODD_XML, st.floats(0, 1)
 )

@@ -9,7 +9,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.contracts.jobs import Job, SpliceRule
@@ -18,6 +18,7 @@ from app.intake.jobs_file import COLUMNS, read_jobs
 from app.intake.plant_file import read_plant
 from tests.app.queues import SAMPLE
 from tests.app.workbooks import CellValue, write_workbook
+from tests.examples import examples
 
 PLANT = read_plant(SAMPLE / "plant.json", Findings())
 NAMES = st.text(
@@ -132,7 +133,7 @@ def csv_cell(value: Any, delimiter: str) -> str:
     return '"' + text.replace('"', '""') + '"'
 
 
-@settings(max_examples=80)
+@examples(80)
 @given(
     JOBS,
     st.permutations(COLUMNS_USED),
@@ -167,7 +168,7 @@ def workbook_cell(value: Any) -> CellValue:
             raise TypeError(value)
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(JOBS, st.permutations(COLUMNS_USED))
 def test_jobs_come_back_from_a_workbook(drawn: Drawn, columns: list[str]) -> None:
     rows = [[workbook_cell(cell) for cell in row] for row in table(drawn, columns)]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.contracts.assumptions import Assumption, Origin, unit_of
@@ -20,6 +20,7 @@ from app.intake.preset_plant import leaves, preset_plant, read_overrides
 from app.intake.presets import PRESETS, preset_value, reason_for, reasons_of, table_reasons, usual_tables
 from app.intake.presets.usual_values import UsualValues
 from app.intake.references import check_references
+from tests.examples import examples
 
 NUMBERS_WITHOUT_UNIT = ("hands", "hands_while_running")
 USUAL: Defaults = UsualValues()
@@ -209,7 +210,7 @@ VALUES = st.recursive(
 )
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(overrides=st.dictionaries(KEYS, VALUES, max_size=3))
 def test_any_overrides_make_a_plant_or_name_a_fault(overrides: dict[str, Any]) -> None:
     findings = Findings()

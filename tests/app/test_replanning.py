@@ -9,7 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.contracts.locks import LineLock, PositionLock, StartedLock
@@ -41,6 +41,7 @@ from tests.app.released_floor import (
     two_lines,
     undone,
 )
+from tests.examples import examples
 
 __all__ = ["migrated_sqlite"]
 
@@ -373,7 +374,7 @@ events = st.tuples(
 )
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(
     st.permutations(JOBS_THERE),
     st.integers(0, 6),

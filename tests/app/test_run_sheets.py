@@ -8,7 +8,7 @@ from decimal import Decimal
 from urllib.parse import unquote
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.contracts.crew_calls import CallKind
@@ -27,6 +27,7 @@ from solver.sequence import Stop
 from tests.app.sheets import CLOCK, Sheets, drawn_sheets, sample_sheets, sheets_of, worked_sheets
 from tests.builders.called import counting_line
 from tests.builders.worked import M_UM, WEB_UM, worked_job, worked_line, worked_problem
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 LINES = ("B1", "H1", "P1")
@@ -52,7 +53,7 @@ def test_every_call_is_on_the_sheets_once_in_the_order_of_the_counter() -> None:
     assert_calls_are_told_once(sample_sheets())
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(SEEDS, st.integers(1, 2), st.booleans())
 def test_so_it_is_on_drawn_days(seed: int, lines: int, lots: bool) -> None:
     assert_calls_are_told_once(drawn_sheets(seed, lines, lots))
@@ -253,7 +254,7 @@ def test_every_roll_goes_on_at_a_call_that_names_it() -> None:
     assert_rolls_are_called(sample_sheets())
 
 
-@settings(max_examples=8, deadline=None)
+@examples(8)
 @given(SEEDS, st.integers(1, 2))
 def test_so_they_do_on_drawn_days(seed: int, lines: int) -> None:
     day = drawn_sheets(seed, lines)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -18,6 +18,7 @@ from solver.sequence import LineRuns, Piece, Sequence
 from solver.weights import GOALS
 from tests.builders.days import DayShape, drawn_day, drawn_lots, drawn_order
 from tests.builders.worked import M_UM, worked_line
+from tests.examples import examples
 
 Property = Callable[[int, int, str, bool], None]
 """What holds for a seed, a number of lines, a goal, and jobs whole or in lots."""
@@ -57,11 +58,11 @@ def drawn_lines(
         yield problem, line, runs, pieces, called.calls
 
 
-def on_drawn_days(examples: int) -> Callable[[Property], Callable[[], None]]:
-    """A property of drawn lines, tried on so many examples."""
+def on_drawn_days(most: int) -> Callable[[Property], Callable[[], None]]:
+    """A property of drawn lines, tried on so many examples at most."""
 
     def over(holds: Property) -> Callable[[], None]:
         drawn = given(SEEDS, st.integers(1, 2), st.sampled_from(sorted(GOALS)), st.booleans())
-        return settings(max_examples=examples)(drawn(holds))
+        return examples(most)(drawn(holds))
 
     return over

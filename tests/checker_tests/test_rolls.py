@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.intake.queue import read_queue
@@ -45,6 +45,7 @@ from tests.checker_tests.rolled_day import (
     WIDE_ROLLS,
     WIDE_UM,
 )
+from tests.examples import examples
 
 PLAY = replay(PROBLEM, PLAN.sequence, Weights())
 H_FIRST, P_FIRST, FILM, H_AGAIN, SLIT, _, REST_OF_SLIT = range(7)
@@ -139,7 +140,7 @@ def test_the_rolled_day_is_right_under_every_goal(goal: str) -> None:
     assert check_rolls(problem, plan, GOALS[goal], web, rolls) == []
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(st.integers(0, 10**9), st.integers(1, 3), st.sampled_from(sorted(GOALS)), st.booleans())
 def test_rolls_of_drawn_days_are_right(seed: int, lines: int, goal: str, without_metres: bool) -> None:
     problem, order = awkward_day(seed, lines)

@@ -9,12 +9,13 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import permutations
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.baselines import by_due_time
 from solver.problem import Problem
 from tests.builders.textbook import TextbookJob, in_order, largest_lateness_min, textbook_problem
+from tests.examples import examples
 from tests.published.accounts import costed
 
 
@@ -22,7 +23,7 @@ def _weighted_completion(problem: Problem, order: list[str]) -> Fraction:
     return costed(problem, in_order(problem, order)).cost.late_eur
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(st.lists(st.tuples(st.integers(1, 40), st.integers(1, 20)), min_size=2, max_size=7))
 def test_no_exchange_of_neighbours_improves_on_ratio_order(
     minutes_and_weights: list[tuple[int, int]],
@@ -41,7 +42,7 @@ def test_no_exchange_of_neighbours_improves_on_ratio_order(
         assert _weighted_completion(problem, exchanged) >= least
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(st.lists(st.tuples(st.integers(1, 40), st.integers(0, 120)), min_size=2, max_size=5))
 def test_no_order_has_a_smaller_largest_lateness_than_due_time_order(
     minutes_and_dues: list[tuple[int, int]],

@@ -10,7 +10,7 @@ from fractions import Fraction
 from itertools import product
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.jobs import Job, Layer, Version
@@ -18,6 +18,7 @@ from solver.make_ready import make_ready_ms
 from solver.plant import Aspect, AspectRule, Die, Line, Plant, Station, StockedWidth, Substrate
 from solver.problem import Problem
 from solver.sequence import Changeover, Placement
+from tests.examples import examples
 from tests.published.accounts import costed
 
 UM_PER_M = 1_000_000
@@ -45,7 +46,7 @@ def test_tasks_of_3_3_2_2_and_2_minutes_on_two_hands_take_6_and_not_7() -> None:
     assert _changeover(THREES_AND_TWOS_MIN, hands=2).duration_ms == 6 * MS_PER_MIN
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(minutes=st.lists(st.integers(1, 20), min_size=1, max_size=6), hands=st.integers(1, 4))
 def test_no_other_way_of_sharing_tasks_is_shorter(minutes: list[int], hands: int) -> None:
     shortest = min(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -23,6 +23,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.drawn_rolls import rolled_day
 from tests.builders.worked import M_UM, MIN_MS, WEB_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 DAY_MS = 86_400_000
 
@@ -41,7 +42,7 @@ def rolls_of(plan: RollPlan) -> list[str]:
     return [use.roll for choice in choices if isinstance(choice, RollChoice) for use in choice.uses]
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(st.integers(0, 10**9), st.integers(1, 3), st.sampled_from(sorted(GOALS)))
 def test_they_are_never_dearer_than_the_oldest_first(seed: int, lines: int, goal: str) -> None:
     problem, order = rolled_day(seed, lines)

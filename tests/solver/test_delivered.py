@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -16,6 +16,7 @@ from solver.sequence import Lot, Placement
 from solver.weights import Weights
 from tests.builders.called import SEEDS, drawn_sequence
 from tests.builders.worked import worked_job, worked_line, worked_problem
+from tests.examples import examples
 
 
 def delivered_of(version: Version, labels_per_reel: int | None = None) -> DeliveredVersion:
@@ -69,7 +70,7 @@ def test_a_lot_left_out_is_missing_and_the_version_is_told_to_be_short() -> None
     assert (version.made, version.left_out, version.is_short) == (5004, 7000, True)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(SEEDS, st.integers(1, 2), st.booleans())
 def test_causes_add_up_and_no_version_is_below_its_quantity(seed: int, lines: int, lots: bool) -> None:
     problem, sequence = drawn_sequence(seed, lines, "balanced", lots)

@@ -6,7 +6,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account, account_with
@@ -20,6 +20,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.days import MIN_MS, DayShape, drawn_day, drawn_lots
 from tests.builders.drawn_rolls import rolled_day
 from tests.builders.in_force import while_drawn_in_force
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 SHAPE = DayShape(jobs=9, lines=2, splits=True)
@@ -66,7 +67,7 @@ def later(plant: Plant, shift_ms: int) -> Plant:
     return replace(plant, lines=lines, substrates=substrates)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(SEEDS, st.sampled_from(sorted(GOALS)))
 def test_what_other_queues_taught_gives_the_same_account(seed: int, goal: str) -> None:
     first = drawn_day(seed, SHAPE)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -27,6 +27,7 @@ from tests.builders.in_force import in_force_of, while_drawn_in_force, while_in_
 from tests.builders.scored import scored
 from tests.builders.textbook import TextbookJob, textbook_problem
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -186,14 +187,14 @@ def assert_right(problem: Problem, order: Order, weights: Weights) -> Sequence:
     return sequence
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_the_independent_checker_accepts_every_account_under_locks(seed: int, lines: int, goal: str) -> None:
     problem = locked_day(seed, lines)
     assert_right(problem, near_in_force(problem, seed), GOALS[goal])
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_so_it_does_of_orders_of_lots_near_and_far(seed: int, lines: int, goal: str) -> None:
     problem = while_drawn_in_force(drawn_day(seed, replace(DAY, lines=lines)), seed)
@@ -201,7 +202,7 @@ def test_so_it_does_of_orders_of_lots_near_and_far(seed: int, lines: int, goal: 
         assert_right(problem, order, GOALS[goal])
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(SEEDS, st.integers(1, 3))
 def test_an_order_is_itself_in_force_without_a_moved_run(seed: int, lines: int) -> None:
     """Of jobs in up to three lots too. Stock lasts, for a run behind one that is left out follows another."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -25,6 +25,7 @@ from solver.sequence import Interruption, LineRuns, Piece, PieceKind
 from solver.weights import Weights
 from tests.builders.called import SEEDS, counting_line, drawn_lines, on_drawn_days
 from tests.builders.worked import M_UM, MIN_MS, worked_job, worked_line, worked_problem
+from tests.examples import examples
 
 
 def web_of(problem: Problem) -> tuple[LineRuns, LineWeb]:
@@ -179,7 +180,7 @@ def test_the_drawn_days_have_settled_lines_and_closures_on_them() -> None:
     assert met == {"end", "closure"}
 
 
-@settings(max_examples=30)
+@examples(30)
 @given(SEEDS, st.sampled_from(["balanced", "least-waste"]))
 def test_no_call_is_expected_inside_a_closure(seed: int, goal: str) -> None:
     for _, line, _, _, calls in drawn_lines(seed, 2, goal, False):

@@ -8,7 +8,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -28,6 +28,7 @@ from tests.builders.every_order import every_order
 from tests.builders.scored import Score, scored
 from tests.builders.worked import STATIONS, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -37,7 +38,7 @@ def assert_right(problem: Problem, sequence: Sequence, weights: Weights) -> None
     assert check_sequence(problem, sequence, weights, web_ledger(problem, sequence)) == []
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_the_independent_checker_accepts_every_account(seed: int, lines: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=lines))
@@ -54,14 +55,14 @@ def split_day(seed: int, lines: int) -> Problem:
     return Problem(free.plant, free.jobs, (Before(first, then), OnLine(held, "line-1")))
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_the_checker_accepts_every_account_of_lots_and_joined_runs(seed: int, lines: int, goal: str) -> None:
     problem = split_day(seed, lines)
     assert_right(problem, account(problem, drawn_lots(problem, seed), GOALS[goal]), GOALS[goal])
 
 
-@settings(max_examples=30)
+@examples(30)
 @given(SEEDS, GOAL_NAMES)
 def test_the_fast_cost_of_lots_and_joined_runs_is_the_account(seed: int, goal: str) -> None:
     problem = split_day(seed, 2)
@@ -71,7 +72,7 @@ def test_the_fast_cost_of_lots_and_joined_runs_is_the_account(seed: int, goal: s
     assert score.eur == pytest.approx(float(sequence.weighed_eur), rel=1e-9, abs=1e-6)
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(SEEDS)
 def test_an_order_of_lots_that_comes_out_gives_the_same_sequence_again(seed: int) -> None:
     problem = split_day(seed, 2)
@@ -95,7 +96,7 @@ def test_the_drawn_split_days_hold_lots_and_joined_runs_of_every_kind() -> None:
     assert met == {"lot left out", "late lot", "lock broken", "lots joined", "jobs joined"}
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(SEEDS, st.integers(1, 3))
 def test_the_ledger_conserves_every_micrometre(seed: int, lines: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=lines))
@@ -112,7 +113,7 @@ def test_the_ledger_conserves_every_micrometre(seed: int, lines: int) -> None:
         )
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(SEEDS, GOAL_NAMES)
 def test_the_fast_cost_is_the_account(seed: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=2))
@@ -122,7 +123,7 @@ def test_the_fast_cost_is_the_account(seed: int, goal: str) -> None:
     assert score.eur == pytest.approx(float(sequence.weighed_eur), rel=1e-9, abs=1e-6)
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(SEEDS)
 def test_the_order_that_comes_out_gives_the_same_sequence_again(seed: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=9, lines=2))
@@ -132,7 +133,7 @@ def test_the_order_that_comes_out_gives_the_same_sequence_again(seed: int) -> No
     assert again.cost == sequence.cost
 
 
-@settings(max_examples=15)
+@examples(15)
 @given(SEEDS, st.integers(1, 2), GOAL_NAMES)
 def test_a_search_places_every_job_once_and_the_checker_accepts_it(seed: int, lines: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=7, lines=lines))
@@ -142,7 +143,7 @@ def test_a_search_places_every_job_once_and_the_checker_accepts_it(seed: int, li
     assert_right(problem, sequence, GOALS[goal])
 
 
-@settings(max_examples=10)
+@examples(10)
 @given(SEEDS)
 def test_the_same_seed_and_work_limit_give_the_same_result(seed: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=7, lines=2))
@@ -196,7 +197,7 @@ def drawn_line(choose: st.DataObject) -> Line:
     )
 
 
-@settings(max_examples=150)
+@examples(150)
 @given(st.data(), st.integers(0, 15), st.integers(0, 15), GOAL_NAMES)
 def test_more_pull_back_never_wastes_or_costs_more(
     choose: st.DataObject, some_m: int, more_m: int, goal: str
@@ -229,7 +230,7 @@ def every_split(handover: Handover) -> list[Groups]:
     return splits
 
 
-@settings(max_examples=300)
+@examples(300)
 @given(st.data(), GOAL_NAMES, st.integers(0, 15), st.sampled_from([0, 100, 198, 700]))
 def test_the_chosen_split_is_the_best_of_all(
     choose: st.DataObject, goal: str, pull_back_m: int, outgoing_price: int

@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.baselines import as_entered
@@ -29,6 +29,7 @@ from solver.sequence import PieceKind
 from solver.weights import Weights
 from tests.builders.planned_rolls import planned_rolls
 from tests.builders.worked import M_UM, WEB_UM, worked_job, worked_line, worked_problem
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 
@@ -145,7 +146,7 @@ def test_a_plan_that_never_settled_has_a_ledger_without_rolls() -> None:
 # On drawn days
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(SEEDS, st.integers(1, 2), st.booleans())
 def test_pieces_are_the_web_with_the_same_metres_of_every_kind(seed: int, lines: int, lots: bool) -> None:
     problem, plan = planned_rolls(seed, lines, lots)
@@ -160,7 +161,7 @@ def test_pieces_are_the_web_with_the_same_metres_of_every_kind(seed: int, lines:
         assert set(of_kind.values()) <= {0}
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(SEEDS, st.integers(1, 2), st.booleans())
 def test_labels_of_pieces_and_of_reels_are_those_of_the_versions(seed: int, lines: int, lots: bool) -> None:
     problem, plan = planned_rolls(seed, lines, lots)
@@ -184,7 +185,7 @@ def test_labels_of_pieces_and_of_reels_are_those_of_the_versions(seed: int, line
         assert of_reels == of_doffs
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(SEEDS, st.integers(1, 2))
 def test_a_piece_lies_on_its_roll_where_the_rolls_ledger_has_it(seed: int, lines: int) -> None:
     problem, plan = planned_rolls(seed, lines)
@@ -209,7 +210,7 @@ def test_a_piece_lies_on_its_roll_where_the_rolls_ledger_has_it(seed: int, lines
             assert all(to_um <= part.from_um or part.to_um <= from_um for part in unused)
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(SEEDS, st.integers(1, 2), st.booleans())
 def test_a_reel_ends_where_its_doff_is_called(seed: int, lines: int, lots: bool) -> None:
     problem, plan = planned_rolls(seed, lines, lots)
@@ -219,7 +220,7 @@ def test_a_reel_ends_where_its_doff_is_called(seed: int, lines: int, lots: bool)
         assert sorted(call.mark_um for call in doffs) == ends
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(SEEDS, st.integers(1, 2))
 def test_no_reel_has_more_splices_than_it_may_and_every_one_is_counted(seed: int, lines: int) -> None:
     problem, plan = planned_rolls(seed, lines)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -18,6 +18,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.days import DayShape, drawn_day, drawn_order
 from tests.builders.worked import M_UM, MIN_MS, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -38,7 +39,7 @@ def drawn_roll_ends(problem: Problem, sequence: Sequence, seed: int) -> RollEnds
     return chosen  # type: ignore[return-value]
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_the_checker_accepts_every_account_with_chosen_roll_ends(seed: int, lines: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=8, lines=lines))
@@ -49,7 +50,7 @@ def test_the_checker_accepts_every_account_with_chosen_roll_ends(seed: int, line
     assert check_sequence(problem, sequence, GOALS[goal], web_ledger(problem, sequence)) == []
 
 
-@settings(max_examples=20)
+@examples(20)
 @given(SEEDS)
 def test_as_many_splices_lie_on_the_web_as_rolls_end(seed: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=6, lines=2))

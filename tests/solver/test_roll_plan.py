@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -24,6 +24,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.drawn_rolls import rolled_day
 from tests.builders.worked import M_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -44,7 +45,7 @@ def choices_of(plan: RollPlan) -> list[RollChoice]:
     return [each.choice for each in plan.stretches if isinstance(each.choice, RollChoice)]
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_the_checker_accepts_a_sequence_with_its_rolls(seed: int, lines: int, goal: str) -> None:
     problem, order = rolled_day(seed, lines)
@@ -53,7 +54,7 @@ def test_the_checker_accepts_a_sequence_with_its_rolls(seed: int, lines: int, go
     assert check_sequence(with_ends, sequence, GOALS[goal], web_ledger(with_ends, sequence)) == []
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3))
 def test_no_metre_of_a_roll_is_used_twice(seed: int, lines: int) -> None:
     problem, order = rolled_day(seed, lines)
@@ -75,7 +76,7 @@ def test_no_metre_of_a_roll_is_used_twice(seed: int, lines: int) -> None:
         assert max(pieces)[1] <= rolls[name].length_um
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3))
 def test_every_metre_of_web_is_a_metre_of_a_roll(seed: int, lines: int) -> None:
     problem, order = rolled_day(seed, lines)
@@ -87,7 +88,7 @@ def test_every_metre_of_web_is_a_metre_of_a_roll(seed: int, lines: int) -> None:
     assert web_um == rolled_um + without_roll_um(plan)
 
 
-@settings(max_examples=20, deadline=None)
+@examples(20)
 @given(SEEDS)
 def test_there_is_a_splice_for_every_roll_end(seed: int) -> None:
     problem, order = rolled_day(seed, 2)
@@ -102,7 +103,7 @@ def test_there_is_a_splice_for_every_roll_end(seed: int) -> None:
     assert spliced == sum(choice.roll_ends for choice in choices_of(plan))
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3))
 def test_the_pieces_of_a_roll_are_as_long_as_the_roll(seed: int, lines: int) -> None:
     problem, order = rolled_day(seed, lines)

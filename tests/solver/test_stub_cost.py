@@ -6,7 +6,7 @@ from dataclasses import fields, replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -24,6 +24,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.days import DayShape, drawn_day, drawn_order
 from tests.builders.drawn_rolls import RULES, with_drawn_rolls
 from tests.builders.worked import worked_job, worked_line, worked_problem
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -50,7 +51,7 @@ def test_the_parts_add_up() -> None:
     assert StubCost().total_eur == 0
 
 
-@settings(max_examples=20, deadline=None)
+@examples(20)
 @given(SEEDS, GOAL_NAMES)
 def test_they_count_once_under_every_goal_and_age_in_the_weighed_cost_alone(seed: int, goal: str) -> None:
     problem = drawn_day(seed, DayShape(jobs=6, lines=2))
@@ -67,7 +68,7 @@ def test_they_count_once_under_every_goal_and_age_in_the_weighed_cost_alone(seed
     assert sequence.lines == without.lines
 
 
-@settings(max_examples=20, deadline=None)
+@examples(20)
 @given(SEEDS, GOAL_NAMES)
 def test_they_are_what_became_of_the_rolls(seed: int, goal: str) -> None:
     """Every metre that is lost without running, at its price, every roll opened and every rest taken back."""
@@ -104,7 +105,7 @@ def test_without_rolls_in_the_plant_none_are_chosen() -> None:
     assert (plan.settled, plan.sequence.cost.stubs) == (True, None)
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(SEEDS, GOAL_NAMES)
 def test_the_difference_of_two_orders_tells_their_rolls_apart_and_adds_up(seed: int, goal: str) -> None:
     weights = GOALS[goal]

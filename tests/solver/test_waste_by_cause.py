@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from fractions import Fraction
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.measures import measure
@@ -13,12 +13,13 @@ from solver.roll_choice import CostKind, RollChoice
 from solver.waste_by_cause import waste_by_cause
 from solver.weights import Weights
 from tests.builders.planned_rolls import planned_rolls
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 LOST = (CostKind.CUT_OUT, CostKind.CORE, CostKind.SCRAP, CostKind.TRIM)
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(SEEDS, st.integers(1, 3))
 def test_waste_of_the_web_costs_what_the_account_says(seed: int, lines: int) -> None:
     problem, plan = planned_rolls(seed, lines)
@@ -32,7 +33,7 @@ def test_waste_of_the_web_costs_what_the_account_says(seed: int, lines: int) -> 
     assert by_kind == {(share.kind, share.stock): share.length_um for share in measured}
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(SEEDS, st.integers(1, 3))
 def test_what_is_lost_of_rolls_costs_what_the_choice_says(seed: int, lines: int) -> None:
     problem, plan = planned_rolls(seed, lines)

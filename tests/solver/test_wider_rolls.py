@@ -10,7 +10,7 @@ import random
 from dataclasses import replace
 from fractions import Fraction
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -31,6 +31,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.drawn_rolls import DAY_MS
 from tests.builders.worked import M_UM, WEB_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 NARROW_UM = 310_000
 TAIL_UM = 3 * M_UM
@@ -210,7 +211,7 @@ def drawn_paper(seed: int) -> Problem:
     return paper_problem(narrow, wide, *jobs, rules=rules)
 
 
-@settings(max_examples=20, deadline=None)
+@examples(20)
 @given(st.integers(0, 10**9), st.sampled_from(sorted(GOALS)))
 def test_slitting_makes_no_sequence_dearer_and_no_width_short(seed: int, goal: str) -> None:
     problem = drawn_paper(seed)

@@ -29,6 +29,7 @@ from app.store.store import Store, Work
 from app.store.tables import Base
 from tests.app.store.planning_requests import FAILED, SUPERVISOR, as_worker, found, request
 from tests.app.store.things import ANN, NOON
+from tests.examples import examples
 
 QUEUED, RUNNING, DEAD = RequestStatus.QUEUED, RequestStatus.RUNNING, RequestStatus.DEAD
 SEQUENCES_OF_A_RESULT = 3
@@ -275,5 +276,5 @@ def test_the_queue_is_what_a_plain_one_would_be(planted_sqlite: Path, tmp_path: 
     shutil.copyfile(planted_sqlite, path)
     QueueOfRequests.clock = ClockByHand()
     QueueOfRequests.store = Store(f"sqlite:///{path}", QueueOfRequests.clock)
-    run_state_machine_as_test(QueueOfRequests, settings=settings(max_examples=25, stateful_step_count=40))
+    run_state_machine_as_test(QueueOfRequests, settings=settings(examples(25), stateful_step_count=40))
     QueueOfRequests.store.close()

@@ -8,7 +8,7 @@ from itertools import permutations, product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account_with
@@ -25,6 +25,7 @@ from solver.sequence import Order
 from solver.weights import Weights
 from tests.builders.days import MIN_MS, DayShape, drawn_day, on_one_line, one_line_day, with_scarce_cylinders
 from tests.builders.decoded import drawn_numbers
+from tests.examples import examples
 
 MOST_ORDERS = 3000
 SEEDS = st.integers(min_value=0, max_value=10**9)
@@ -61,7 +62,7 @@ def test_the_best_is_not_the_same_without_these_locks() -> None:
     assert _least(compiled_line(locked, Weights())) != _least(compiled_line(day, Weights()))
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(SEEDS, st.booleans())
 def test_changes_cost_what_was_reckoned_and_the_best_what_the_account_says(seed: int, scarce: bool) -> None:
     day = on_one_line(drawn_day(seed, DayShape(jobs=40, lines=2)), seed % 2)

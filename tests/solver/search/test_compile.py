@@ -6,7 +6,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -25,6 +25,7 @@ from solver.weights import Weights
 from tests.builders.days import MIN_MS, DayShape, drawn_day, drawn_lots
 from tests.builders.drawn_locks import under_drawn_locks
 from tests.builders.plant_orders import drawn_plant_numbers
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 SHAPE = DayShape(jobs=10, lines=2, closures=False, limited_stock=False, splits=True)
@@ -64,7 +65,7 @@ def taken(compiled: CompiledPlant, order: Order) -> Order:
     return compiled.order(compiled.numbers(order))
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(SEEDS, st.integers(1, 3))
 def test_an_order_that_is_looked_at_comes_back_from_its_numbers(seed: int, lines: int) -> None:
     day = under_drawn_locks(drawn_day(seed, DayShape(jobs=9, lines=lines, splits=True)), seed)
@@ -75,7 +76,7 @@ def test_an_order_that_is_looked_at_comes_back_from_its_numbers(seed: int, lines
     assert compiled.order(compiled.numbers(order)) == order
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(SEEDS)
 def test_whatever_an_order_splits_every_job_it_places_is_placed_once(seed: int) -> None:
     day = drawn_day(seed, SHAPE)

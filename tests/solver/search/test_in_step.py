@@ -10,7 +10,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.calendar import Calendar
@@ -30,6 +30,7 @@ from tests.builders.plant_orders import (
     drawn_plant_numbers,
     placed_in_time,
 )
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -82,7 +83,7 @@ def _before(calendar: Calendar, at_ms: int) -> tuple[tuple[int, int], ...]:
     return tuple(closure for closure in calendar.closures if closure[1] <= at_ms)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES)
 def test_drawn_orders_of_jobs_and_lots_come_out_as_in_the_account(seed: int, lines: int, goal: str) -> None:
     compiled = CompiledPlant(drawn_day(seed, DayShape(jobs=12, lines=lines, splits=True)), GOALS[goal])
@@ -91,7 +92,7 @@ def test_drawn_orders_of_jobs_and_lots_come_out_as_in_the_account(seed: int, lin
         assert_placed_as_accounted(decoder, drawn_plant_numbers(compiled, rng))
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(SEEDS, GOAL_NAMES)
 def test_so_do_those_under_locks_with_what_is_scarce(seed: int, goal: str) -> None:
     compiled = CompiledPlant(full_day(seed), GOALS[goal])
@@ -100,7 +101,7 @@ def test_so_do_those_under_locks_with_what_is_scarce(seed: int, goal: str) -> No
         assert_placed_as_accounted(decoder, drawn_plant_numbers(compiled, rng))
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, GOAL_NAMES)
 def test_an_island_counts_the_faults_of_an_order_as_the_scheduler_does(seed: int, goal: str) -> None:
     compiled = CompiledPlant(full_day(seed), GOALS[goal])
@@ -109,7 +110,7 @@ def test_an_island_counts_the_faults_of_an_order_as_the_scheduler_does(seed: int
         assert_scored_as_accounted(compiled, numbers)
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(SEEDS, st.integers(1, 3))
 def test_so_do_those_that_do_not_hold_all_jobs(seed: int, lines: int) -> None:
     """Lots are late together however few jobs there are beside them; once a missing job hid them."""

@@ -8,7 +8,7 @@ import random
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account, account_with
@@ -40,6 +40,7 @@ from tests.builders.in_force import (
 from tests.builders.plant_orders import assert_placed_as_accounted, drawn_plant_numbers
 from tests.builders.scored import scored
 from tests.builders.textbook import open_path_problem
+from tests.examples import examples
 from tests.solver.search.test_least_plant_orders import least_order, small_day
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
@@ -52,7 +53,7 @@ def day_in_force(seed: int, lines: int, *, locked: bool) -> Problem:
     return while_drawn_in_force(under_drawn_locks(day, seed) if locked else day, seed)
 
 
-@settings(max_examples=50, deadline=None)
+@examples(50)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES, st.booleans())
 def test_orders_near_and_far_come_out_as_in_the_account(
     seed: int, lines: int, goal: str, locked: bool
@@ -74,7 +75,7 @@ def test_these_orders_move_lots_and_jobs_and_keep_others() -> None:
     assert met == {(lot, moved) for lot in (False, True) for moved in (False, True)}
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(SEEDS, st.integers(1, 3), st.booleans())
 def test_changes_cost_what_was_reckoned_and_the_best_what_the_account_says(
     seed: int, lines: int, locked: bool
@@ -218,7 +219,7 @@ def test_a_rising_price_keeps_more_runs_in_place(seed: int) -> None:
     assert counts[0] > counts[-1]
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(SEEDS, GOAL_NAMES)
 def test_no_search_ends_worse_than_what_is_in_force(seed: int, goal: str) -> None:
     problem = day_in_force(seed, 2, locked=False)

@@ -11,7 +11,7 @@ from itertools import cycle
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account_with
@@ -32,6 +32,7 @@ from tests.builders.drawn_locks import lines_of, under_drawn_locks
 from tests.builders.plant_orders import drawn_plant_numbers
 from tests.builders.scored import scored
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -77,7 +78,7 @@ def assert_best_is_right(compiled: CompiledPlant, island: AnnealingIsland) -> No
     assert island.best[0] == pytest.approx((right.faults, right.eur), rel=1e-9, abs=1e-9)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES, st.booleans())
 def test_changes_cost_what_was_reckoned_and_the_best_what_the_account_says(
     seed: int, lines: int, goal: str, locked: bool

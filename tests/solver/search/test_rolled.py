@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -23,6 +23,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.days import DayShape, drawn_day
 from tests.builders.drawn_rolls import with_drawn_rolls
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 M_UM = 1_000_000
 WORK = 2_000
@@ -58,7 +59,7 @@ def searched(problem: Problem, goal: str = "balanced", seed: int = 3, alternativ
     return solve_with_rolls(problem, GOALS[goal], Stop(work=WORK), seed, threads=1, alternatives=alternatives)
 
 
-@settings(max_examples=10, deadline=None)
+@examples(10)
 @given(st.integers(0, 10**9), st.integers(1, 3), st.sampled_from(sorted(GOALS)))
 def test_it_costs_what_it_is_said_to_and_no_more_than_after_the_first_search(
     seed: int, lines: int, goal: str

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from solver.account import account
@@ -21,6 +21,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.days import DayShape, drawn_day
 from tests.builders.drawn_locks import lines_of, under_drawn_locks, under_keepable_locks
 from tests.checker.check import check_sequence
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -69,7 +70,7 @@ def assert_no_worse(problem: Problem, weights: Weights, sequence: Sequence) -> N
         )
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES, WORK)
 def test_the_checker_accepts_it_and_it_is_no_worse_than_the_baselines(
     seed: int, lines: int, goal: str, work: int
@@ -78,7 +79,7 @@ def test_the_checker_accepts_it_and_it_is_no_worse_than_the_baselines(
     assert_no_worse(problem, GOALS[goal], searched(problem, GOALS[goal], work, seed))
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, st.integers(1, 3), GOAL_NAMES, WORK)
 def test_so_it_is_under_locks_that_can_be_kept(seed: int, lines: int, goal: str, work: int) -> None:
     free = split_day(seed, lines)
@@ -92,7 +93,7 @@ def test_so_it_is_under_locks_that_can_be_kept(seed: int, lines: int, goal: str,
             assert (first.job, first.end_ms, first.changeover) == (lock.job, lock.end_ms, None)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(SEEDS, GOAL_NAMES)
 def test_locks_that_may_contradict_each_other_are_refused_or_come_out_right(seed: int, goal: str) -> None:
     problem = under_drawn_locks(split_day(seed, 2), seed)

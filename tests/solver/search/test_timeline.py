@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from solver.locks import FixedStart, Started
@@ -23,26 +23,27 @@ from tests.builders.days import (
     with_scarce_cylinders,
 )
 from tests.builders.decoded import assert_decoded_as_accounted
+from tests.examples import examples
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(SEEDS, GOAL_NAMES)
 def test_drawn_orders_come_out_as_in_the_account(seed: int, goal: str) -> None:
     problem = on_one_line(drawn_day(seed, DayShape(jobs=12, lines=2)), seed % 2)
     assert_decoded_as_accounted(problem, GOALS[goal], seed)
 
 
-@settings(max_examples=80, deadline=None)
+@examples(80)
 @given(SEEDS, GOAL_NAMES)
 def test_so_do_those_whose_stations_take_cylinders_from_each_other(seed: int, goal: str) -> None:
     problem = with_scarce_cylinders(on_one_line(drawn_day(seed, DayShape(jobs=12, lines=1)), 0))
     assert_decoded_as_accounted(problem, GOALS[goal], seed)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(SEEDS)
 def test_so_do_those_behind_a_started_run_and_with_fixed_starts(seed: int) -> None:
     problem = on_one_line(drawn_day(seed, DayShape(jobs=9, lines=1)), 0)
