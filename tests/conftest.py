@@ -4,12 +4,15 @@
 
 Garbage is collected seldom, and never among what was there before the first test: looking through modules and
 compiled kernels again and again takes a tenth of the time of all tests.
+
+Some tests wait for servers and leases: one process more than there are processors works meanwhile.
 """
 
 from __future__ import annotations
 
 import gc
 import logging
+import os
 from collections.abc import Iterator
 
 import pytest
@@ -25,6 +28,10 @@ COLLECT_AFTER = (20_000, 10, 10)
 """New objects, and turns of the younger generations, after which garbage is collected."""
 
 gc.set_threshold(*COLLECT_AFTER)
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1) + 1
 
 
 def pytest_collection_finish() -> None:

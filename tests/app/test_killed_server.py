@@ -15,7 +15,7 @@ from tests.bench.service_jobs import single
 from tests.bench.service_kill import CLIENTS, LostWorkError, Post, kept_jobs, killed
 from tests.bench.service_plant import PLANT, with_plant
 
-JOBS_A_POST, VERSIONS_A_JOB, KILLS = 25, 3, 2
+JOBS_A_POST, VERSIONS_A_JOB, KILLS = 25, 3, 1
 
 
 def test_what_was_acknowledged_is_there_once_after_a_kill(database: URL) -> None:

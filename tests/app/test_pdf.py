@@ -131,7 +131,7 @@ def test_a_process_that_printed_many_reports_ends_well() -> None:
         "from app.documents.report import report_html\n"
         "from tests.app.costed_plans import eventful_order\n"
         "page = report_html(eventful_order())\n"
-        "for _ in range(50):\n"
+        "for _ in range(30):\n"
         "    pdf_from_html(page)\n"
     )
     root = Path(__file__).parents[2]

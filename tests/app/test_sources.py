@@ -68,24 +68,27 @@ def test_a_presets_values_are_assumed_until_a_site_gives_them(tmp_path: Path) ->
     assert plain - given == {"lines[0].eur_per_h"}
 
 
-def test_a_plan_from_a_preset_says_what_was_assumed(tmp_path: Path) -> None:
-    lists = [f"--{name}=sample_data/bare/{name}.csv" for name in ("jobs", "dies", "stock")]
-    result = CliRunner().invoke(
-        commands, ["plan", "--preset=buffered-hybrid", *lists, "--work=20", f"--out={tmp_path}"]
-    )
+@pytest.fixture(scope="module")
+def demonstrated(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
+    """What the demo says, and the folder that it writes to."""
+    folder = tmp_path_factory.mktemp("demo")
+    result = CliRunner().invoke(commands, ["demo", "--seconds=0", f"--out={folder}"])
     assert result.exit_code == 0, result.output
-    assert "assumed values" in result.output
-    written = PlanAssumptions.model_validate_json((tmp_path / "assumptions.json").read_bytes())
+    return result.output, folder
+
+
+def test_the_demo_orders_the_samples_and_says_where_the_reports_lie(demonstrated: tuple[str, Path]) -> None:
+    told, folder = demonstrated
+    for sample in ("small", "day", "bare"):
+        assert (folder / sample / "report.html").stat().st_size > 10_000
+        assert (folder / sample / "report.pdf").read_bytes().startswith(b"%PDF")
+    for said in ("one minute is worth", "as entered", "by due time", "assumed values"):
+        assert said in told
+
+
+def test_a_plan_from_a_preset_says_what_was_assumed(demonstrated: tuple[str, Path]) -> None:
+    _, folder = demonstrated
+    written = PlanAssumptions.model_validate_json((folder / "bare" / "assumptions.json").read_bytes())
     assert {assumption.origin for assumption in written.assumptions} == {Origin.ASSUMED}
     assert all(assumption.reason for assumption in written.assumptions)
     assert written.report.assumed > 50
-
-
-def test_the_demo_orders_the_samples_and_says_where_the_reports_lie(tmp_path: Path) -> None:
-    result = CliRunner().invoke(commands, ["demo", "--seconds=0", f"--out={tmp_path}"])
-    assert result.exit_code == 0, result.output
-    for sample in ("small", "day", "bare"):
-        assert (tmp_path / sample / "report.html").stat().st_size > 10_000
-        assert (tmp_path / sample / "report.pdf").read_bytes().startswith(b"%PDF")
-    for said in ("one minute is worth", "as entered", "by due time", "assumed values"):
-        assert said in result.output
