@@ -13,6 +13,7 @@ from rich.console import Console
 
 from tests.bench import (
     atsp,
+    capacity,
     chaos,
     day,
     days,
@@ -62,7 +63,7 @@ class Bench(Protocol):
 TABLE: tuple[Bench, ...] = (
     *(atsp, tardiness, structured, decode, start, line, day),
     *(days, quality, gap, growth, plant_decode, tooling, rolls),
-    *(load, fuzz, service_kill, chaos, latency, hosts),
+    *(load, fuzz, service_kill, chaos, latency, hosts, capacity),
 )
 BENCHES = {bench.NAME: bench for bench in TABLE}
 

@@ -48,12 +48,18 @@ class Asker:
     ----------
     seconds
         That a search is asked to take.
+    alternatives
+        That it is asked for.
+    reasons
+        Whether it is asked for them.
     """
 
-    def __init__(self, port: int, key: str, seconds: float) -> None:
+    def __init__(
+        self, port: int, key: str, seconds: float, *, alternatives: int = 0, reasons: bool = False
+    ) -> None:
         headers = {"Authorization": f"Bearer {key}"}
         self._client = httpx.Client(base_url=f"http://{HOST}:{port}", headers=headers, timeout=SILENT_S)
-        self._seconds = seconds
+        self._wanted = {"seconds": seconds, "alternatives": alternatives, "reasons": reasons}
         self._asked = 0
 
     def close(self) -> None:
@@ -63,13 +69,7 @@ class Asker:
     def ask(self) -> str:
         """Ask for an order; its id."""
         self._asked += 1
-        body = {
-            "name": f"latency {self._asked}",
-            "seconds": self._seconds,
-            "seed": self._asked,
-            "alternatives": 0,
-            "reasons": False,
-        }
+        body = self._wanted | {"name": f"bench {self._asked}", "seed": self._asked}
         return str(self._posted(PATH, body)["id"])
 
     def cancel(self, id: str) -> None:

@@ -93,8 +93,10 @@ def working(
     settings: Mapping[str, str],
     command: Sequence[str] = RUNWRIGHT,
     before: Sequence[str] = (),
+    *,
+    slots: int = 1,
 ) -> WorkerProcess:
-    """A worker of one slot.
+    """A worker.
 
     Parameters
     ----------
@@ -108,7 +110,7 @@ def working(
         What runs it: a command whose last argument is a command.
     """
     address = url.render_as_string(hide_password=False)
-    words = (*before, *command, "worker", "--database", address, "--slots", "1", "--name", name)
+    words = (*before, *command, "worker", "--database", address, "--slots", f"{slots}", "--name", name)
     with log.open("wb") as stream:
         popen = subprocess.Popen(
             words,
