@@ -23,20 +23,17 @@ from app.api.sequences import sequence_routes
 from app.api.webhooks import webhook_routes
 from app.contracts.messages import MESSAGES
 from app.security import Doorkeeper
+from app.services import tidying
 from app.services.replanning import kept_of
 from app.services.requests import stories
 from app.services.workshop import Workshop
 from app.settings import Settings
-from app.store import idempotency, webhooks
 from app.store.keys import Keys
 from app.store.readiness import StoreReadiness
-from app.store.store import Actor, Store
+from app.store.store import Store
 from app.store.wakeup import Wakeup
 from app.telemetry import RequestFigures, WorkerFigures
 from app.worker.running import EmbeddedWorker, can_work
-
-FORGOTTEN_AT_ONCE = 5_000
-"""Deliveries and messages: some 50 ms of SQLite's one writer."""
 
 
 def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastAPI:
@@ -57,7 +54,7 @@ def service_of(settings: Settings, shop: Workshop, works: bool = False) -> FastA
         ),
         readiness=StoreReadiness(shop.store),
         figures=figures,
-        tidy=lambda: _forget(settings, shop),
+        tidy=lambda: tidying.forget(settings, shop.store),
         beside=(lambda: _beside(settings, shop.store, streams, worked),),
         stop=shop.store.close,
     )
@@ -101,15 +98,3 @@ async def _beside(
         if worker is not None:
             await run_in_threadpool(worker.stop)
         await run_in_threadpool(wakeup.close)
-
-
-def _forget(settings: Settings, shop: Workshop) -> None:
-    """Answers are kept for who asks again, messages for who looks what was delivered; after so long nobody
-    does. Messages may be many: others write between one block of them and the next.
-    """
-    with shop.store.writing(Actor("service")) as work:
-        idempotency.forget_before(work, work.at - settings.answers_kept)
-    forgotten = FORGOTTEN_AT_ONCE
-    while forgotten >= FORGOTTEN_AT_ONCE:
-        with shop.store.writing(Actor("service")) as work:
-            forgotten = webhooks.forget_before(work, work.at - settings.deliveries_kept, FORGOTTEN_AT_ONCE)

@@ -156,6 +156,13 @@ class Settings(BaseModel):
         le=timedelta(days=3660),
         description="How long messages of webhooks are kept once they are delivered.",
     )
+    plans_kept: Duration = Field(
+        default=timedelta(days=30),
+        ge=timedelta(hours=1),
+        le=timedelta(days=3660),
+        description="How long planning requests that are over are kept, with sequences that they found and "
+        "nobody released.",
+    )
     log_level: LogLevel = Field(default=LogLevel.INFO, description="From which weight on lines are logged.")
     log_format: LogFormat = Field(default=LogFormat.JSON, description="JSON lines, or lines for people.")
     log_requests: bool = Field(default=True, description="Whether every request is a line of the log.")
