@@ -323,7 +323,7 @@ def test_the_balanced_goal_has_the_sample_days_own_figures(days: Rows) -> None:
 
 
 def _options(bench: str) -> Iterator[str]:
-    yield from (word for word in ("--seconds", "--seeds", "--json"))
+    yield from ("--seconds", "--rounds" if bench == "hosts" else "--seeds", "--json")
     if bench in ("atsp", "tardiness", "structured", "tooling"):
         yield from ("--threads", "--peers", "--only")
     if bench == "line":

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import random
+from collections.abc import Iterator, Sequence
 from dataclasses import Field, fields, is_dataclass, replace
 from enum import Enum
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 Alteration = tuple[str, str, Any]
 """Which field of which class, where it is, and the whole result with it altered."""
+Altered = TypeVar("Altered")
 
 
 def alterations(result: Any, where: str = "") -> Iterator[Alteration]:
@@ -37,6 +39,11 @@ def _altered_tuple(owner: Any, each: Field[Any], where: str, values: tuple[Any, 
                 yield name, path, (*values[:place], other, *values[place + 1 :])
     if values:
         yield f"{type(owner).__name__}.{each.name}, one less", where, values[:-1]
+
+
+def shuffled(altered: Sequence[Altered]) -> Sequence[Altered]:
+    """The same in a drawn order, always the same one: the first of them are of every kind."""
+    return random.Random(0).sample(altered, len(altered))
 
 
 def other_value(value: Any) -> Any:

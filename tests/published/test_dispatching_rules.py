@@ -12,11 +12,12 @@ from itertools import permutations
 from hypothesis import given
 from hypothesis import strategies as st
 
+from solver.account import account
 from solver.baselines import by_due_time
 from solver.problem import Problem
 from tests.builders.textbook import TextbookJob, in_order, largest_lateness_min, textbook_problem
 from tests.examples import examples
-from tests.published.accounts import costed
+from tests.published.accounts import PLAIN_MONEY, costed
 
 
 def _weighted_completion(problem: Problem, order: list[str]) -> Fraction:
@@ -54,5 +55,5 @@ def test_no_order_has_a_smaller_largest_lateness_than_due_time_order(
     problem = textbook_problem(jobs)
     by_due = largest_lateness_min(costed(problem, by_due_time(problem)))
     for order in permutations(job.id for job in jobs):
-        sequence = costed(problem, in_order(problem, order))
+        sequence = account(problem, in_order(problem, order), PLAIN_MONEY)
         assert largest_lateness_min(sequence) >= by_due

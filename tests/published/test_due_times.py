@@ -10,12 +10,13 @@ from itertools import permutations
 
 import pytest
 
+from solver.account import account
 from solver.baselines import by_due_time
 from solver.locks import Before
 from solver.problem import Problem
 from solver.sequence import Sequence
 from tests.builders.textbook import TextbookJob, in_order, job_ids, largest_lateness_min, textbook_problem
-from tests.published.accounts import best_of, costed
+from tests.published.accounts import PLAIN_MONEY, best_of, costed
 
 
 def _ordered(problem: Problem, order: str) -> Sequence:
@@ -127,8 +128,8 @@ def test_the_optimiser_leaves_only_2_jobs_late() -> None:
 
 
 def test_no_order_leaves_fewer_than_2_jobs_late() -> None:
-    late = [_ordered(MOORE_HODGSON, "".join(order)).cost.late_eur for order in permutations("12345")]
-    assert min(late) == 2
+    orders = [in_order(MOORE_HODGSON, order) for order in permutations("12345")]
+    assert min(account(MOORE_HODGSON, order, PLAIN_MONEY).cost.late_eur for order in orders) == 2
 
 
 def test_a_missed_van_costs_the_same_however_late() -> None:

@@ -23,7 +23,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.drawn_rolls import rolled_day
 from tests.builders.worked import M_UM, MIN_MS, WEB_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
-from tests.examples import examples
+from tests.examples import examples, first
 
 DAY_MS = 86_400_000
 
@@ -54,15 +54,15 @@ def test_they_are_never_dearer_than_the_oldest_first(seed: int, lines: int, goal
 
 
 def test_on_most_days_they_are_cheaper() -> None:
-    cheaper = 0
-    for seed in range(12):
+    seeds, cheaper = first(range(12)), 0
+    for seed in seeds:
         problem, order = rolled_day(seed, 2)
         ours, oldest = (
             cheapest_rolls(problem, order, Weights()),
             oldest_first_rolls(problem, order, Weights()),
         )
         cheaper += ours[1].rank < oldest[1].rank
-    assert cheaper >= 8
+    assert 3 * cheaper >= 2 * len(seeds)
 
 
 def test_a_roll_that_a_later_stretch_cannot_do_without_is_left_to_it() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from itertools import pairwise
 
 import pytest
@@ -28,7 +29,7 @@ from tests.builders.every_order import every_order
 from tests.builders.scored import Score, scored
 from tests.builders.worked import STATIONS, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
-from tests.examples import examples
+from tests.examples import examples, first
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -277,7 +278,7 @@ def score_of(problem: Problem, sequence: Sequence) -> Score:
 
 
 @pytest.mark.parametrize(
-    ("seed", "jobs", "lines"), [(s, 4 + s % 2, 1 + s % 2) for s in range(10)] + [(77, 6, 2)]
+    ("seed", "jobs", "lines"), first([(77, 6, 2)] + [(s, 4 + s % 2, 1 + s % 2) for s in range(10)])
 )
 def test_the_optimiser_finds_what_brute_force_finds(seed: int, jobs: int, lines: int) -> None:
     problem = drawn_day(seed, DayShape(jobs=jobs, lines=lines))
@@ -286,6 +287,15 @@ def test_the_optimiser_finds_what_brute_force_finds(seed: int, jobs: int, lines:
     found = score_of(problem, solve(problem, weights, Stop(work=20_000), seed).sequences[0])
     assert not best.better_than(found)
     assert not found.better_than(best)
+
+
+def four_jobs(seed: int) -> Problem:
+    return drawn_day(seed, DayShape(jobs=4, lines=2, closures=False))
+
+
+@cache
+def best_of_four(seed: int) -> Score:
+    return best_of(four_jobs(seed), Weights())
 
 
 LOCKS: list[Lock] = [
@@ -298,8 +308,8 @@ LOCKS: list[Lock] = [
 
 
 @pytest.mark.parametrize("lock", LOCKS, ids=str)
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", first([1, 2, 3]))
 def test_a_lock_never_improves_the_proven_optimum(seed: int, lock: Lock) -> None:
-    free = drawn_day(seed, DayShape(jobs=4, lines=2, closures=False))
+    free = four_jobs(seed)
     locked = Problem(free.plant, free.jobs, (lock,))
-    assert not best_of(locked, Weights()).better_than(best_of(free, Weights()))
+    assert not best_of(locked, Weights()).better_than(best_of_four(seed))

@@ -24,7 +24,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.drawn_rolls import rolled_day
 from tests.builders.worked import M_UM, worked_job, worked_line, worked_problem
 from tests.checker.check import check_sequence
-from tests.examples import examples
+from tests.examples import examples, first
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -124,8 +124,9 @@ def test_the_pieces_of_a_roll_are_as_long_as_the_roll(seed: int, lines: int) -> 
 
 
 def test_most_days_settle() -> None:
-    settled = sum(with_rolls(*rolled_day(seed, 2), Weights())[1].settled for seed in range(20))
-    assert settled >= 18
+    seeds = first(range(20))
+    settled = sum(with_rolls(*rolled_day(seed, 2), Weights())[1].settled for seed in seeds)
+    assert 10 * settled >= 9 * len(seeds)
 
 
 def test_a_roll_on_the_unwind_is_there_for_the_first_stretch_alone() -> None:

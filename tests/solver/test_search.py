@@ -51,11 +51,11 @@ def test_progress_gets_better_step_by_step() -> None:
     assert ranks == sorted(ranks, reverse=True)
 
 
-@pytest.mark.parametrize(("lines", "seed", "work"), [(1, 11, 1_500_000), (2, 11, 3_000_000)])
-def test_no_swap_and_no_move_of_adjacent_runs_improves_a_result_of_sixty(
+@pytest.mark.parametrize(("lines", "seed", "work"), [(1, 11, 700_000), (2, 11, 1_500_000)])
+def test_no_swap_and_no_move_of_adjacent_runs_improves_a_result_of_forty(
     lines: int, seed: int, work: int
 ) -> None:
-    shape = DayShape(60, lines, closures=False, limited_stock=False, layers=1)
+    shape = DayShape(40, lines, closures=False, limited_stock=False, layers=1)
     problem = drawn_day(seed, shape)
     sequence = solve(problem, Weights(), Stop(work=work)).sequences[0]
     compiled = CompiledPlant(problem, Weights())
@@ -65,7 +65,7 @@ def test_no_swap_and_no_move_of_adjacent_runs_improves_a_result_of_sixty(
     for changed in neighbours(compiled, orders):
         tried += 1
         assert decoder.eur(compiled.numbered(changed)) >= best * (1 - 1e-9)
-    assert tried > 5_000
+    assert tried > 2_500
 
 
 def neighbours(compiled: CompiledPlant, orders: list[list[int]]) -> Iterator[list[list[int]]]:

@@ -30,6 +30,7 @@ from solver.stock import choose_rolls
 from solver.stretches import Segment, SegmentKind, Stretch
 from solver.stub_cost import StubCost
 from tests.builders.every_laying import EveryLaying, drawn_choice
+from tests.examples import first
 
 M = 1_000_000
 WEB_EUR = Fraction(1, 5 * M)
@@ -346,7 +347,7 @@ def test_a_short_roll_between_two_that_run_out_is_not_passed_over() -> None:
     assert found.total_eur == 22 * M * WEB_EUR
 
 
-@pytest.mark.parametrize("first_seed", range(0, 300, 50))
+@pytest.mark.parametrize("first_seed", first([50, 150, 200, 0, 100, 250]))
 def test_nothing_costs_less_than_the_choice_of_all_there_is(first_seed: int) -> None:
     for seed in range(first_seed, first_seed + 50):
         stretch, candidates, prices = drawn_choice(seed)

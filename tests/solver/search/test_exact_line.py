@@ -18,6 +18,7 @@ from solver.search.stop import Stop
 from solver.weights import GOALS, Weights
 from tests.builders.days import one_line_day, scarce_line_day
 from tests.builders.decoded import drawn_numbers
+from tests.examples import first
 from tests.solver.search.least_order import least_order
 
 DAYS = {"scarce": scarce_line_day, "ample": one_line_day}
@@ -29,7 +30,7 @@ def _go_on() -> bool:
 
 
 @pytest.mark.parametrize("goal", sorted(GOALS))
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", first(range(3)))
 @pytest.mark.parametrize("day", DAYS)
 def test_the_cheapest_order_is_found_and_none_below_it(day: str, seed: int, goal: str) -> None:
     compiled = compiled_line(DAYS[day](seed, 6), GOALS[goal])
@@ -61,7 +62,7 @@ def test_longer_queues_and_those_with_locks_have_no_proofs() -> None:
     assert LineProver(compiled_line(day, Weights())).most_effort > 0
 
 
-@pytest.mark.parametrize("seed", [2, 3])
+@pytest.mark.parametrize("seed", first([3, 2]))
 def test_a_short_queue_is_proved_and_its_search_ends(seed: int) -> None:
     compiled = compiled_line(one_line_day(seed, 8), Weights())
     limit = 5_000_000
@@ -77,10 +78,10 @@ def test_a_short_queue_is_proved_and_its_search_ends(seed: int) -> None:
     assert (found[0].order, found[0].work) == (found[1].order, found[1].work)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", first(range(3)))
 def test_no_drawn_order_undercuts_what_a_search_says_is_least(seed: int) -> None:
     compiled = compiled_line(scarce_line_day(seed, 9), Weights())
-    found = search_plant(compiled.plant, plain_starts(compiled.plant), Stop(work=200_000), seed, 2)
+    found = search_plant(compiled.plant, plain_starts(compiled.plant), Stop(work=60_000), seed, 2)
     decoder, rng = Decoder(compiled), random.Random(seed)
     decoded = [decoder.decode(drawn_numbers(compiled, rng)) for _ in range(200)]
     least_eur = min((each.eur for each in decoded if not each.left_out), default=np.inf)

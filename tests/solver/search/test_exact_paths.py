@@ -12,6 +12,7 @@ from solver.search.kernels.tables import Floats
 from solver.search.path_islands import PathCosts
 from solver.search.proving import NONE_CHEAPER
 from solver.search.rest_costs import MOST_JOBS, LeastRuns, RestCosts
+from tests.examples import first
 from tests.solver.search.exact_orders import drawn_problem, least_late_cost
 
 MANY = 1_000_000
@@ -50,7 +51,7 @@ def _behind(runs: LeastRuns, order: tuple[int, ...]) -> list[tuple[int, int, flo
 
 
 @pytest.mark.parametrize("ready", [False, True])
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", first(range(4)))
 def test_no_order_has_less_to_pay_than_is_left_at_least(seed: int, ready: bool) -> None:
     runs = _drawn(seed, 6, ready)
     rest = RestCosts(runs)
@@ -60,14 +61,14 @@ def test_no_order_has_less_to_pay_than_is_left_at_least(seed: int, ready: bool) 
     assert rest.least > 0
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", first(range(4)))
 def test_without_due_times_what_is_left_is_exact(seed: int) -> None:
     runs = _drawn(seed, 6)
     never = LeastRuns(**{**vars(runs), "late_per_unit": np.zeros(6), "late_once": np.zeros(6)})
     assert RestCosts(never).least == min(_behind(never, order)[0][2] for order in permutations(range(6)))
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", first(range(6)))
 def test_the_cheapest_order_is_found_and_none_below_it(seed: int) -> None:
     runs = _drawn(seed, 6)
     rest = RestCosts(runs)
@@ -79,7 +80,7 @@ def test_the_cheapest_order_is_found_and_none_below_it(seed: int) -> None:
     assert cheaper_path(runs, rest, least, MANY, _go_on) == NONE_CHEAPER
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", first(range(4)))
 def test_a_matrix_of_ten_jobs_is_proved(seed: int) -> None:
     problem = drawn_problem(seed, 10, due=True)
     arrays, least = problem.arrays, least_late_cost(problem)

@@ -1,4 +1,4 @@
-"""Queues of eight jobs on one line: the search finds what walking through all orders finds."""
+"""Queues of seven jobs on one line: the search finds what walking through all orders finds."""
 
 from __future__ import annotations
 
@@ -25,34 +25,38 @@ from solver.search.stop import Stop
 from solver.sequence import Order
 from solver.weights import GOALS, Weights
 from tests.builders.days import MIN_MS, DayShape, drawn_day, on_one_line, one_line_day, scarce_line_day
+from tests.examples import first
 from tests.solver.search.least_order import LeastOrder, least_order
 
-JOBS = 8
-SCARCE_SEEDS = (25, *range(7))
-"""In the first of them cylinders that are there once decide what is best."""
-AMPLE_SEEDS, DRAWN_SEEDS, LOCKED_SEEDS = (20, 21, 22), (43, 44, 48, 54), tuple(range(60, 72))
-WORK = 400_000
+JOBS = 7
+SCARCE_SEEDS = (75, 36, 10, 28, 1, 2, 4, 6)
+"""In the first of them cylinders that are there once decide what is best, in the second the price of being
+late once, in the third most of what else a day has.
+"""
+AMPLE_SEEDS, DRAWN_SEEDS = (20, 21, 22), (44, 43, 48, 54)
+LOCKED_SEEDS = (60, 66, *range(61, 66), *range(67, 72))
+WORK = 120_000
 
 DrawDay = Callable[[int, int], Problem]
 """Draws a day from a seed, of so many jobs."""
 
 
-@pytest.mark.parametrize("seed", SCARCE_SEEDS)
+@pytest.mark.parametrize("seed", first(SCARCE_SEEDS))
 def test_the_best_order_is_found_where_everything_is_scarce(seed: int) -> None:
     _assert_found(scarce_line_day, seed)
 
 
-@pytest.mark.parametrize("seed", AMPLE_SEEDS)
+@pytest.mark.parametrize("seed", first(AMPLE_SEEDS))
 def test_so_it_is_where_stock_suffices(seed: int) -> None:
     _assert_found(one_line_day, seed)
 
 
-@pytest.mark.parametrize("seed", DRAWN_SEEDS)
+@pytest.mark.parametrize("seed", first(DRAWN_SEEDS))
 def test_so_it_is_where_some_jobs_may_never_start(seed: int) -> None:
     _assert_found(_drawn, seed)
 
 
-@pytest.mark.parametrize("seed", LOCKED_SEEDS)
+@pytest.mark.parametrize("seed", first(LOCKED_SEEDS))
 def test_so_it_is_under_locks_that_may_contradict_each_other(seed: int) -> None:
     _assert_found(_locked_line_day, seed)
 

@@ -9,6 +9,7 @@ import pytest
 
 from solver.search.matrix import MatrixProblem, MatrixResult, order_matrix
 from solver.search.stop import Stop
+from tests.examples import first
 from tests.published import br17
 from tests.solver.search.exact_orders import (
     drawn_problem,
@@ -37,13 +38,13 @@ def test_no_order_of_a_small_queue_costs_less(shape: str, jobs: int) -> None:
 
 
 @pytest.mark.parametrize("shape", ["open", "closed"])
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", first([1, 2]))
 def test_the_least_setup_of_twelve_jobs_is_found(shape: str, seed: int) -> None:
     problem = drawn_problem(seed, 12, **SHAPES[shape])
     assert order_matrix(problem, Stop(work=2_000_000), seed).value == least_setup(problem)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", first([1, 2, 3]))
 def test_the_least_late_cost_of_ten_jobs_is_found(seed: int) -> None:
     problem = drawn_problem(seed, 10, due=True)
     assert order_matrix(problem, Stop(work=2_000_000), seed).value == least_late_cost(problem)
@@ -63,7 +64,7 @@ def test_the_tour_of_br17_takes_39_and_its_open_path_25() -> None:
 @pytest.mark.parametrize("shape", SHAPES)
 def test_threads_do_not_change_what_is_found(shape: str) -> None:
     problem = drawn_problem(5, 60, **SHAPES[shape])
-    results = [order_matrix(problem, Stop(work=2_000_003), seed=4, threads=threads) for threads in (1, 2, 4)]
+    results = [order_matrix(problem, Stop(work=1_000_003), seed=4, threads=threads) for threads in (1, 2, 4)]
     assert len({(result.order, result.work) for result in results}) == 1
 
 
@@ -71,7 +72,7 @@ def test_threads_do_not_change_what_is_found(shape: str) -> None:
 def test_more_work_never_gives_a_worse_order_and_none_exceeds_its_limit(shape: str) -> None:
     problem = drawn_problem(6, 40, **SHAPES[shape])
     values = []
-    for work in (0, 1, 999, 30_000, 100_001, 3_000_000, 40_000_000):
+    for work in (0, 1, 999, 30_000, 100_001, 3_000_000, 12_000_000):
         result = order_matrix(problem, Stop(work=work), seed=1)
         _assert_sound(problem, result)
         assert result.work <= work

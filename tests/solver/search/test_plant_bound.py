@@ -43,6 +43,7 @@ from tests.builders.textbook import (
     matrix_wash_ups,
     textbook_problem,
 )
+from tests.examples import first
 
 ORDERS = 40
 
@@ -90,7 +91,7 @@ def _behind_started(problem: Problem, order: Order) -> Order:
 
 
 @pytest.mark.parametrize("goal", sorted(GOALS))
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", first(range(2)))
 @pytest.mark.parametrize("day", ["scarce", "ample"])
 def test_no_drawn_order_of_one_line_undercuts_it(day: str, seed: int, goal: str) -> None:
     drawn = scarce_line_day(seed, 14) if day == "scarce" else one_line_day(seed, 14)
@@ -107,7 +108,7 @@ def test_no_drawn_order_of_one_line_undercuts_it(day: str, seed: int, goal: str)
 def test_no_drawn_order_of_several_lines_undercuts_it(lines: int, goal: str) -> None:
     """Of thousands in all, with closures, tools that lines share and started runs."""
     compared = 0
-    for seed in range(6):
+    for seed in first(range(6)):
         shape = DayShape(jobs=9, lines=lines, limited_stock=seed % 2 > 0)
         problem = _locked(with_scarce_cylinders(drawn_day(seed, shape)), random.Random(seed))
         compiled = CompiledPlant(problem, GOALS[goal])
@@ -121,7 +122,7 @@ def test_no_drawn_order_of_several_lines_undercuts_it(lines: int, goal: str) -> 
     assert compared > ORDERS
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", first(range(8)))
 @pytest.mark.parametrize("lines", [1, 2, 3])
 def test_no_order_with_lots_and_joined_runs_undercuts_it(lines: int, seed: int) -> None:
     """Lots as the account allows them, three of a job and cut anywhere, not only as the search does."""
@@ -140,7 +141,7 @@ def test_no_order_with_lots_and_joined_runs_undercuts_it(lines: int, seed: int) 
 @pytest.mark.parametrize("goal", sorted(GOALS))
 def test_the_best_of_all_orders_of_a_small_plant_does_not_undercut_it(goal: str, splits: bool) -> None:
     reached = 0.0
-    for seed in range(5):
+    for seed in first(range(5)):
         shape = DayShape(jobs=3, lines=2, limited_stock=False, layers=1, splits=splits)
         problem = drawn_day(seed, shape)
         compiled = CompiledPlant(problem, GOALS[goal])
@@ -152,7 +153,7 @@ def test_the_best_of_all_orders_of_a_small_plant_does_not_undercut_it(goal: str,
     assert reached > 0.75
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", first(range(8)))
 def test_the_search_does_not_undercut_it(seed: int) -> None:
     """The search comes nearer to it than drawn orders do."""
     rng = random.Random(seed)
@@ -179,7 +180,7 @@ def test_runs_that_are_all_joined_cost_what_is_bounded() -> None:
 
 def test_a_job_in_lots_may_stand_between_others_more_than_once() -> None:
     """The way from one job to another is never longer than by a lot of a third."""
-    for seed in range(6):
+    for seed in first(range(6)):
         shape = DayShape(jobs=8, lines=2, limited_stock=False, splits=True)
         problem = drawn_day(seed, shape)
         costs = least_costs(CompiledPlant(problem, Weights()))

@@ -32,7 +32,7 @@ from tests.builders.drawn_locks import lines_of, under_drawn_locks
 from tests.builders.plant_orders import drawn_plant_numbers
 from tests.builders.scored import scored
 from tests.checker.check import check_sequence
-from tests.examples import examples
+from tests.examples import examples, first
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -104,6 +104,8 @@ def test_these_searches_split_and_join() -> None:
         for run in account_with(compiled.scheduler, compiled.order(island.best[1])).runs:
             met |= {"split"} if run.lot else set()
             met |= {"joined"} if run.changeover is not None and run.changeover.joined else set()
+        if len(met) == 2:
+            break
     assert met == {"split", "joined"}
 
 
@@ -148,7 +150,7 @@ def _spot_ink_day(seed: int) -> Problem:
     return Problem(plant, jobs)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", first(range(6)))
 def test_other_stations_may_need_what_another_line_has(seed: int) -> None:
     """At one station the ink needs the print cylinder, at the other none. Once only changes of two lines were
     looked at for that, and waits for the cylinder were missed.
@@ -161,8 +163,8 @@ def test_other_stations_may_need_what_another_line_has(seed: int) -> None:
 
 def test_the_result_is_the_same_for_any_number_of_threads() -> None:
     compiled = CompiledPlant(locked_day(), Weights())
-    results = [found(compiled, 12_001, threads) for threads in THREADS]
-    assert {each.work for each in results} == {12_001}
+    results = [found(compiled, 6_001, threads) for threads in THREADS]
+    assert {each.work for each in results} == {6_001}
     assert len({(score(each), each.order) for each in results}) == 1
     right = scored(compiled.scheduler, results[0].order)
     assert score(results[0]) == pytest.approx((right.faults, right.eur), rel=1e-9)
@@ -170,7 +172,7 @@ def test_the_result_is_the_same_for_any_number_of_threads() -> None:
 
 def test_more_work_never_makes_a_result_worse_and_none_has_the_best_start() -> None:
     compiled = CompiledPlant(locked_day(), Weights())
-    results = [found(compiled, work) for work in (0, 1, 500, 4_000, 20_000)]
+    results = [found(compiled, work) for work in (0, 1, 500, 4_000, 10_000)]
     assert [score(each) for each in results] == sorted(map(score, results), reverse=True)
     starts = [scored(compiled.scheduler, compiled.order(start)) for start in plain_starts(compiled)]
     least = min((start.faults, start.eur) for start in starts)

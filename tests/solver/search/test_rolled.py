@@ -23,7 +23,7 @@ from solver.weights import GOALS, Weights
 from tests.builders.days import DayShape, drawn_day
 from tests.builders.drawn_rolls import with_drawn_rolls
 from tests.checker.check import check_sequence
-from tests.examples import examples
+from tests.examples import examples, first
 
 M_UM = 1_000_000
 WORK = 2_000
@@ -87,16 +87,16 @@ def test_the_first_search_is_that_of_solve_with_its_share_of_the_work() -> None:
 
 
 def test_a_second_search_often_finds_something() -> None:
-    results = [searched(rolled_day(seed, 2, jobs=20)) for seed in (0, 5, 7, 8)]
+    results = [searched(rolled_day(seed, 2, jobs=20)) for seed in first((0, 5, 7, 8))]
     repairs = [result.repair for result in results if result.repair is not None]
     assert len(repairs) == len(results)
-    assert sum(repair.is_better for repair in repairs) >= 2
+    assert 2 * sum(repair.is_better for repair in repairs) >= len(repairs)
     for result, repair in zip(results, repairs, strict=True):
         kept = repair.after if repair.is_better else repair.before
         assert result.sequences[0] is kept
 
 
-@pytest.mark.parametrize("seed", [0, 5])
+@pytest.mark.parametrize("seed", first([5, 0]))
 def test_the_rolls_of_the_order_that_was_asked_for_are_those_of_the_best(seed: int) -> None:
     problem = rolled_day(seed, 2, jobs=10)
     result = searched(problem)

@@ -23,7 +23,7 @@ from tests.builders.days import (
     with_scarce_cylinders,
 )
 from tests.builders.decoded import assert_decoded_as_accounted
-from tests.examples import examples
+from tests.examples import examples, first
 
 SEEDS = st.integers(min_value=0, max_value=10**9)
 GOAL_NAMES = st.sampled_from(sorted(GOALS))
@@ -57,7 +57,7 @@ def test_so_do_those_behind_a_started_run_and_with_fixed_starts(seed: int) -> No
     assert_decoded_as_accounted(Problem(problem.plant, problem.jobs, locks), Weights(), seed)
 
 
-@pytest.mark.parametrize("jobs", [60, 200])
+@pytest.mark.parametrize("jobs", first([60, 200]))
 def test_so_does_a_long_queue_with_every_feature(jobs: int) -> None:
     assert_decoded_as_accounted(one_line_day(5, jobs), Weights(), jobs, orders=2)
 
