@@ -322,8 +322,12 @@ def test_the_balanced_goal_has_the_sample_days_own_figures(days: Rows) -> None:
     assert goal["waste_m"] == day["waste_m"]
 
 
+OFTEN = {"hosts": "--rounds", "capacity": "--requests"}
+"""What says how often something is measured, where it is not `--seeds`."""
+
+
 def _options(bench: str) -> Iterator[str]:
-    yield from ("--seconds", "--rounds" if bench == "hosts" else "--seeds", "--json")
+    yield from ("--seconds", OFTEN.get(bench, "--seeds"), "--json")
     if bench in ("atsp", "tardiness", "structured", "tooling"):
         yield from ("--threads", "--peers", "--only")
     if bench == "line":
