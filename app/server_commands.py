@@ -95,7 +95,7 @@ def serve(
             if first_key is not None:
                 typer.echo(f"First key, role admin, shown this once: {first_key}")
             told = f"Runwright answers at {address(listener)}, Ctrl-C stops it."
-            if settings.workers == 1:
+            if settings.processes == 1:
                 serve_one(_application_of(settings, store), settings, listener, lambda: typer.echo(told))
                 return
             store.close()

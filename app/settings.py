@@ -102,7 +102,7 @@ class Settings(BaseModel):
         default="",
         description="Addresses of proxies, with commas between, whose X-Forwarded-For is believed.",
     )
-    workers: int = Field(
+    processes: int = Field(
         default=1, ge=1, le=64, description="Processes that answer; more than one needs PostgreSQL."
     )
     most_at_once: int = Field(
@@ -319,12 +319,12 @@ def _bad_combinations(settings: Settings) -> list[Fault]:
             )
         )
     if settings.is_sqlite:
-        if settings.workers > 1:
+        if settings.processes > 1:
             faults.append(
                 Fault(
                     f"should be 1 with SQLite; several processes need PostgreSQL in {variable('database')}",
-                    field=variable("workers"),
-                    value=str(settings.workers),
+                    field=variable("processes"),
+                    value=str(settings.processes),
                 )
             )
         faults += _without_meaning(settings, ("database_connections", "database_wait"), "SQLite")
@@ -333,7 +333,7 @@ def _bad_combinations(settings: Settings) -> list[Fault]:
     else:
         right = "should begin with sqlite:/// or postgresql://"
         faults.append(Fault(right, field=variable("database")))
-    if settings.workers > 1 and settings.port == 0:
+    if settings.processes > 1 and settings.port == 0:
         right = "should be a port: several processes listen at the same one"
         faults.append(Fault(right, field=variable("port"), value="0"))
     for proxy in settings.proxies:

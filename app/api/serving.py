@@ -57,7 +57,7 @@ SILENT_FOR_S = 60
 
 def serve_many(factory: str, settings: Settings, listener: socket.socket) -> None:
     """Answer in several processes, each with an application made by a function, “module:name”."""
-    config = _config(factory, settings, workers=settings.workers, factory=True)
+    config = _config(factory, settings, workers=settings.processes, factory=True)
     Multiprocess(config, sockets=[listener]).run()
 
 

@@ -207,11 +207,11 @@ def test_a_database_that_does_not_answer_is_told_and_its_password_is_not() -> No
 @pytest.mark.parametrize("words", [("serve",), ("db", "check"), ("keys", "list")])
 def test_bad_settings_stop_every_command_with_all_faults(words: tuple[str, ...]) -> None:
     refused = run(
-        *words, RUNWRIGHT_HOST="0.0.0.0", RUNWRIGHT_WORKERS="2", RUNWRIGHT_DATABASE="sqlite:///x.db"
+        *words, RUNWRIGHT_HOST="0.0.0.0", RUNWRIGHT_PROCESSES="2", RUNWRIGHT_DATABASE="sqlite:///x.db"
     )
     assert refused.exit_code == 2
     assert "RUNWRIGHT_HOST" in refused.output
-    assert "RUNWRIGHT_WORKERS" in refused.output
+    assert "RUNWRIGHT_PROCESSES" in refused.output
 
 
 def free_port() -> str:
@@ -309,7 +309,7 @@ def test_several_processes_answer_at_one_port_and_all_end(postgresql: Server, tm
     database = url.render_as_string(hide_password=False)
     try:
         with_plants(database, "Harbour")
-        with serving(database, tmp_path, free_port(), RUNWRIGHT_WORKERS="2") as service:
+        with serving(database, tmp_path, free_port(), RUNWRIGHT_PROCESSES="2") as service:
             assert httpx2.get(f"{service.address}/readyz", timeout=60).json() == {"status": "ready"}
             assert service.end() == 0
         log = (tmp_path / "log").read_text()

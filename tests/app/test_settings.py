@@ -104,7 +104,7 @@ def test_every_fault_is_told_at_once() -> None:
     [
         ({"RUNWRIGHT_HOST": "0.0.0.0"}, {"RUNWRIGHT_HOST"}),
         ({"RUNWRIGHT_HOST": "press-server"}, {"RUNWRIGHT_HOST"}),
-        ({"RUNWRIGHT_WORKERS": "2"}, {"RUNWRIGHT_WORKERS"}),
+        ({"RUNWRIGHT_PROCESSES": "2"}, {"RUNWRIGHT_PROCESSES"}),
         ({"RUNWRIGHT_DATABASE_CONNECTIONS": "5"}, {"RUNWRIGHT_DATABASE_CONNECTIONS"}),
         ({"RUNWRIGHT_DATABASE_WAIT": "5 s"}, {"RUNWRIGHT_DATABASE_WAIT"}),
         (
@@ -113,12 +113,12 @@ def test_every_fault_is_told_at_once() -> None:
         ),
         ({"RUNWRIGHT_DATABASE": "mysql://db/x"}, {"RUNWRIGHT_DATABASE"}),
         (
-            {"RUNWRIGHT_DATABASE": POSTGRES, "RUNWRIGHT_WORKERS": "2", "RUNWRIGHT_PORT": "0"},
+            {"RUNWRIGHT_DATABASE": POSTGRES, "RUNWRIGHT_PROCESSES": "2", "RUNWRIGHT_PORT": "0"},
             {"RUNWRIGHT_PORT"},
         ),
         ({"RUNWRIGHT_TRUSTED_PROXIES": "10.0.0.1, proxy"}, {"RUNWRIGHT_TRUSTED_PROXIES"}),
         ({"RUNWRIGHT_WEBHOOK_TARGETS": "mis.example.com, https://x"}, {"RUNWRIGHT_WEBHOOK_TARGETS"}),
-        ({"RUNWRIGHT_HOST": "::", "RUNWRIGHT_WORKERS": "3"}, {"RUNWRIGHT_HOST", "RUNWRIGHT_WORKERS"}),
+        ({"RUNWRIGHT_HOST": "::", "RUNWRIGHT_PROCESSES": "3"}, {"RUNWRIGHT_HOST", "RUNWRIGHT_PROCESSES"}),
     ],
 )
 def test_settings_that_do_not_go_together_are_refused(environment: dict[str, str], refused: set[str]) -> None:
@@ -131,7 +131,7 @@ def test_settings_that_do_not_go_together_are_refused(environment: dict[str, str
         {"RUNWRIGHT_HOST": "0.0.0.0", "RUNWRIGHT_OPEN_TO_NETWORK": "true"},
         {"RUNWRIGHT_HOST": "::1"},
         {"RUNWRIGHT_HOST": "localhost"},
-        {"RUNWRIGHT_DATABASE": POSTGRES, "RUNWRIGHT_WORKERS": "4", "RUNWRIGHT_DATABASE_WAIT": "5 s"},
+        {"RUNWRIGHT_DATABASE": POSTGRES, "RUNWRIGHT_PROCESSES": "4", "RUNWRIGHT_DATABASE_WAIT": "5 s"},
         {"RUNWRIGHT_DATABASE_BUSY_WAIT": "5 s"},
     ],
 )
