@@ -52,10 +52,6 @@ class HandWorker:
         """
         self._end(claim, Ended(status, found or found_of(claim)))
 
-    def found(self, claim: Claim, found: Found) -> None:
-        """End with this."""
-        self._end(claim, Ended(RequestStatus.FINISHED, found))
-
     def cancel(self, claim: Claim) -> None:
         """End with nothing."""
         self._end(claim, Ended(RequestStatus.CANCELLED))

@@ -71,7 +71,8 @@ def worked_on(service: Served) -> None:
     claim = worker.claim()
     question, goal = question_of(claim)
     plan = planning.plan(question, goal, work=1)
-    worker.found(claim, Found(plan.model_dump_json(by_alias=True).encode(), (), None, is_whole=True))
+    found = Found(plan.model_dump_json(by_alias=True).encode(), (), None, is_whole=True)
+    worker.finish(claim, found=found)
 
 
 def test_a_system_posts_a_job_and_has_an_order_costed_planned_and_released(service: Served) -> None:
