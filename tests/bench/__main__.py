@@ -94,18 +94,22 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+_FILES = ("--data", "--plot")
+"""Options that name a file, of which a report tells the name alone."""
+
+
 def _command(arguments: Sequence[str]) -> str:
     """How a run was asked for, without the folders and the output file of this machine."""
     kept: list[str] = []
     words = iter(arguments)
     for word in words:
-        if word == "--json":
-            next(words)
-        elif word == "--data":
-            kept += (word, Path(next(words)).name)
-        elif word.startswith("--data="):
-            kept.append(f"--data={Path(word.partition('=')[2]).name}")
-        elif not word.startswith("--json="):
+        option, is_one, value = word.partition("=")
+        if option == "--json":
+            if not is_one:
+                next(words)
+        elif option in _FILES:
+            kept += [f"{option}={Path(value).name}"] if is_one else [option, Path(next(words)).name]
+        else:
             kept.append(word)
     return f"python -m tests.bench {shlex.join(kept)}"
 

@@ -33,7 +33,9 @@ def test_queues_stand_beside_dispatching_and_are_drawn(
     size = ("--jobs", "4", "6", "--lines", "2")
     asked = ["growth", *size, "--seconds", "0.3", "--threads", "1", "--json", str(rows), "--plot", str(plot)]
     main(asked)
-    found = json.loads(rows.read_text(encoding="utf-8"))["rows"]
+    kept = json.loads(rows.read_text(encoding="utf-8"))
+    assert kept["commands"][0].endswith(f"--threads 1 --plot {plot.name}")
+    found = kept["rows"]
     assert [(row["jobs"], row["solver"]) for row in found] == [
         *((4, OURS), (4, DISPATCHED)),
         *((6, OURS), (6, DISPATCHED)),
