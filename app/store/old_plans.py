@@ -9,12 +9,11 @@ from datetime import datetime
 from sqlalchemy import delete, exists, select
 
 from app.contracts.planning_requests import RequestResult, RequestStatus
+from app.store.releases import TABLE as RELEASES
 from app.store.requests import REQUESTS
 from app.store.sequences import SEQUENCES
 from app.store.store import Work
-from app.store.tables import Base
 
-RELEASES = Base.metadata.tables["releases"]
 _C, _S = REQUESTS.c, SEQUENCES.table.c
 _OVER = [status for status in RequestStatus if status.is_over]
 

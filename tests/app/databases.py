@@ -69,9 +69,7 @@ class LentDatabase:
 
     def _begin(self) -> None:
         self.url = self._server.create(self._template)
-        address = str(
-            self._server.url(str(self.url.database)).set(drivername="postgresql").render_as_string(False)
-        )
+        address = self.url.set(drivername="postgresql").render_as_string(hide_password=False)
         self._connection = psycopg.connect(address, autocommit=True)
         self._schema = self._told(_SCHEMA)
         self._connection.execute("CREATE SCHEMA kept")

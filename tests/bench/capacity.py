@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import os
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, closing
+from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -21,7 +20,7 @@ from app.store.engine import SQLITE, is_sqlite
 from tests.bench.entry import OURS
 from tests.bench.followed_request import ENDS, Asker
 from tests.bench.load_rows import engine_of
-from tests.bench.process_tree import PROC, descendants
+from tests.bench.process_tree import PROC, cpu_s, descendants
 from tests.bench.row_file import JsonRow, RowFile
 from tests.bench.search_runs import add_json_option
 from tests.bench.service_databases import KINDS, databases
@@ -126,7 +125,7 @@ class _Watch:
 
     def __init__(self, worker: WorkerProcess) -> None:
         self._worker = worker
-        self._ticks: dict[int, int] = {}
+        self._cpu_s: dict[int, float] = {}
         self.child_kb = 0
         self.look()
         self._before = self.cpu_s
@@ -134,14 +133,15 @@ class _Watch:
     def look(self) -> None:
         """Look at all that are there."""
         for pid, depth in ((self._worker.pid, 0), *descendants(self._worker.pid)):
-            self._ticks[pid] = max(self._ticks.get(pid, 0), _ticks(pid))
+            with suppress(OSError):  # it has just ended
+                self._cpu_s[pid] = cpu_s(pid)
             if depth > 1:
                 self.child_kb = max(self.child_kb, _memory_kb(pid, "VmHWM:", "status"))
 
     @property
     def cpu_s(self) -> float:
         """Processor seconds of all that were seen."""
-        return sum(self._ticks.values()) / os.sysconf("SC_CLK_TCK")
+        return sum(self._cpu_s.values())
 
     @property
     def used_s(self) -> float:
@@ -165,15 +165,6 @@ def _memory_kb(pid: int, name: str, file: str) -> int:
     except OSError:
         return 0
     return next((int(line.split()[1]) for line in lines if line.startswith(name)), 0)
-
-
-def _ticks(pid: int) -> int:
-    """Processor time of a process, in ticks of the kernel; 0 if it has ended."""
-    try:
-        fields = (PROC / str(pid) / "stat").read_text(encoding="ascii").rpartition(")")[2].split()
-    except OSError:
-        return 0
-    return int(fields[11]) + int(fields[12])
 
 
 def _bytes_kept(engine: Engine) -> int:

@@ -10,9 +10,10 @@ from rich.console import Console
 
 from tests.bench import latency_claims, latency_requests
 from tests.bench.latency_figures import NAME
-from tests.bench.row_file import JsonRow, RowFile
+from tests.bench.parts import measured_parts, part_tables
+from tests.bench.row_file import JsonRow
 from tests.bench.search_runs import add_json_option
-from tests.bench.service_databases import KINDS, databases
+from tests.bench.service_databases import KINDS
 from tests.bench.tables import FigureTable
 
 HELP = "How soon planning requests start, tell how far they are and end; how long a claim takes."
@@ -40,24 +41,10 @@ def options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(asked: argparse.Namespace, console: Console) -> list[JsonRow]:
-    """Every part on every kind of database; a part that the file has is not measured again."""
-    file = RowFile(asked.json, asked.command)
-    for kind in asked.databases:
-        for name in asked.parts:
-            if any((row["database"], row["part"]) == (kind, name) for row in file.rows):
-                continue
-            with databases(kind) as made:
-                # added at the end, so that a part that breaks off is measured anew
-                figures = list(PARTS[name].measured(made, asked))
-            for figure in figures:
-                file.add(figure.row(asked))
-            console.print(f"{kind}, {name}: {len(figures)} figures")
-    return [row for row in file.rows if row["bench"] == NAME]
+    """Every part on every kind of database."""
+    return measured_parts(NAME, PARTS, asked, console)
 
 
 def tables(rows: Sequence[JsonRow]) -> Iterator[FigureTable]:
     """A table a part."""
-    for name, part in PARTS.items():
-        found = [row for row in rows if row["part"] == name]
-        if found:
-            yield part.table(found)
+    return part_tables(PARTS, rows)

@@ -11,6 +11,24 @@ from pathlib import Path
 PROC = Path("/proc")
 
 
+def stat(pid: int) -> list[str]:
+    """What the kernel's `stat` says of a process, from its state on (proc(5)).
+
+    Raises
+    ------
+    OSError
+        If there is none.
+    """
+    told = (PROC / str(pid) / "stat").read_text(encoding="ascii", errors="replace")
+    return told.rpartition(")")[2].split()
+
+
+def cpu_s(pid: int) -> float:
+    """Processor seconds that a process has taken so far; raises as `stat` does."""
+    user, system = stat(pid)[11:13]
+    return (int(user) + int(system)) / os.sysconf("SC_CLK_TCK")
+
+
 def parents() -> dict[int, int]:
     """The parent of every process that runs or is stopped."""
     found: dict[int, int] = {}
@@ -18,9 +36,7 @@ def parents() -> dict[int, int]:
         if not folder.name.isdecimal():
             continue
         try:
-            state, parent = (
-                (folder / "stat").read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()[:2]
-            )
+            state, parent = stat(int(folder.name))[:2]
         except (OSError, ValueError):
             continue  # it has just ended
         if state not in ("Z", "X"):

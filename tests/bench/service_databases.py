@@ -19,6 +19,7 @@ from sqlalchemy import URL
 from app.store.engine import POSTGRESQL, SQLITE, database_url
 from app.store.migrating import upgrade
 from tests.app.databases import Server, start_server
+from tests.bench.process_tree import stat
 
 KINDS = (SQLITE, POSTGRESQL)
 STARTED_WITHIN_S = 60.0
@@ -61,8 +62,7 @@ class Databases:
         ValueError
             Where there is none.
         """
-        if self._started is None:
-            raise ValueError("a SQLite file has no server")
+        self._require_server()
         pid = int((self._folder / "data" / "postmaster.pid").read_text(encoding="ascii").split()[0])
         os.kill(pid, signal.SIGQUIT)
         while _runs(pid):
@@ -84,8 +84,7 @@ class Databases:
         ValueError
             Where there is none.
         """
-        if self._started is None:
-            raise ValueError("a SQLite file has no server")
+        self._require_server()
         data, server = self._folder / "data", self._started
         with (data / "pg_hba.conf").open("a", encoding="ascii") as rules:
             rules.write(f"host all all {network} trust\n")
@@ -95,6 +94,10 @@ class Databases:
         of_data = ("-D", str(data), "-l", str(server.log), "-m", "fast", "-o", told, "restart")
         subprocess.run((*command, *of_data), check=True, cwd="/", stdout=subprocess.DEVNULL)
         server.ensure_postgres_running()  # so that it is found when it is to be stopped
+
+    def _require_server(self) -> None:
+        if self._started is None:
+            raise ValueError("a SQLite file has no server")
 
     def _start_again(self) -> None:
         """Start the server; on a busy machine it may take longer than whoever starts it waits."""
@@ -111,7 +114,7 @@ class Databases:
 
 def _runs(pid: int) -> bool:
     try:
-        return Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()[0] != "Z"
+        return stat(pid)[0] != "Z"
     except OSError:
         return False
 

@@ -17,6 +17,7 @@ from typing import IO
 from sqlalchemy import URL
 
 from app.settings import variable
+from tests.bench.process_tree import cpu_s
 from tests.bench.service_client import HOST, WrongAnswerError, answered, ask
 
 ROOT = Path(__file__).parents[2]
@@ -42,8 +43,7 @@ class Process:
     @property
     def cpu_s(self) -> float:
         """Processor seconds that it has taken so far."""
-        fields = Path(f"/proc/{self.popen.pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
-        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+        return cpu_s(self.popen.pid)
 
     def kill(self) -> None:
         """End it as a power cut would."""
